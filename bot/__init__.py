@@ -1,0 +1,1 @@
+"""The chat: from a text to an answer."""

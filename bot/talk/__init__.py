@@ -1,0 +1,1 @@
+"""From what it may mean to what is written and said. Pure."""

@@ -1,0 +1,1 @@
+"""SQLite through sqlite-utils: takes the planner's facts, computes nothing."""
