@@ -1,143 +1,172 @@
-"""Plan or Refusal, with reasons: every rule yields caps or bars, the smallest cap wins, all are kept."""
+"""Plan or Refusal: gathers every check over a diver's record. There is no other way to make a Plan."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime
-from enum import StrEnum
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from typing import cast
 
-from planner.record import Exercise
-
-
-class Because(StrEnum):
-    """Why a cap or a bar stands. The wording lives in texts, by this key."""
-
-    # caps on depth
-    OPENING = "opening"
-    AT_HELD = "at-held"
-    FIRST_DEPTH = "first-depth"
-    STEP = "step"
-    CEILING = "ceiling"
-    ONE_NEW_DEPTH = "one-new-depth"
-    AFTER_HARD = "after-hard"
-    AFTER_TECHNIQUE = "after-technique"
-    RETRY_AT_OPENING = "retry-at-opening"
-    AFTER_PRESSURE = "after-pressure"
-    AFTER_OTHER = "after-other"
-    AFTER_LAYOFF = "after-layoff"
-    AFTER_URGE = "after-urge"
-    LEARNING = "learning"
-    NO_COACH = "no-coach"
-    # caps on a moment, and on dives
-    INTERVAL = "interval"
-    DIVES = "dives"
-    # bars that the group saw itself: they are named
-    CAP = "cap"
-    TWO_TROUBLES = "two-troubles"
-    TOO_DEEP = "too-deep"
-    FULL_DIVE = "full-dive"
-    PRESSURE_DEEP = "pressure-deep"
-    UNDER_TWO = "under-two"
-    URGE = "urge"
-    COLD = "cold"
-    DEPTH_UNKNOWN = "depth-unknown"
-    # bars that are asked for in the group
-    NO_BUDDY = "no-buddy"
-    NO_FIT = "no-fit"
-    # bars that only the diver hears of
-    NO_PB = "no-pb"
-    NO_GOAL = "no-goal"
-    GOAL_REACHED = "goal-reached"
-    REST = "rest"
-    LOCK = "lock"
-    UNWELL = "unwell"
-    CHECK_OPEN = "check-open"
-    QUESTION_OPEN = "question-open"
-    NOT_FIT = "not-fit"
-    WATCHING = "watching"
-    LAYOFF_LONG = "layoff-long"
-    RECENT_HARM = "recent-harm"
-
-
-NAMED_IN_GROUP = frozenset(
-    {
-        Because.CAP,
-        Because.TWO_TROUBLES,
-        Because.TOO_DEEP,
-        Because.FULL_DIVE,
-        Because.PRESSURE_DEEP,
-        Because.UNDER_TWO,
-        Because.COLD,
-        Because.URGE,
-        Because.DEPTH_UNKNOWN,
-    }
+from planner import dose, progress
+from planner.gas import fill_window_m
+from planner.held import down_half
+from planner.reasons import (
+    ASKED_IN_GROUP,
+    NAMED_IN_GROUP,
+    Bar,
+    Because,
+    Cap,
+    FillWindow,
+    Plan,
+    Refusal,
 )
-"""Bars that the group saw happen; naming them says nothing it does not know."""
+from planner.record import DiverRecord, Exercise
+from planner.rules import Rules
+from planner.standing import Standing, folded
 
-ASKED_IN_GROUP = frozenset({Because.NO_BUDDY, Because.NO_FIT})
-"""Bars that the group is asked about."""
+__all__ = [
+    "ASKED_IN_GROUP",
+    "CHECKS",
+    "NAMED_IN_GROUP",
+    "Bar",
+    "Because",
+    "Cap",
+    "Check",
+    "FillWindow",
+    "Plan",
+    "Refusal",
+    "plan",
+    "standing",
+]
 
+Check = Callable[[Standing, Rules, datetime], Iterable[Cap | Bar]]
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Cap:
-    """An upper limit on the next target (`depth_m`), or the earliest moment of it (`not_before_at`)."""
+BARS: tuple[Check, ...] = (
+    dose.goals_known,
+    dose.unharmed,
+    dose.day_over,
+    dose.alone_in_the_day,
+    dose.depth_told,
+    dose.questions_answered,
+    dose.check_answered,
+    dose.today_dry,
+    dose.rested,
+    dose.not_away_too_long,
+    dose.answers_given,
+)
 
-    because: Because
-    figure: str
-    depth_m: float | None = None
-    not_before_at: datetime | None = None
+CAPS: tuple[Check, ...] = (
+    progress.order_of_targets,
+    progress.nothing_new,
+    progress.at_most_held,
+    progress.after_faults,
+    progress.retry,
+    progress.ceiling,
+    progress.coach_watches,
+    progress.restart,
+)
 
+MOMENTS: tuple[Check, ...] = (dose.interval,)
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Bar:
-    """No target, and why. `figure` names the figure of rules.toml, `until_on` the first free day, if known."""
-
-    because: Because
-    figure: str
-    until_on: date | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class FillWindow:
-    """Where to take the fill: metres, or the surface (both None)."""
-
-    low_m: float | None
-    high_m: float | None
-
-    @property
-    def at_surface(self) -> bool:
-        """Whether the fill is taken at the surface."""
-        return self.high_m is None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Plan:
-    """The next target of one diver, with every cap that spoke; the first cap is the one that binds."""
-
-    diver: str
-    exercise: Exercise
-    depth_m: float
-    fill: FillWindow
-    not_before_at: datetime | None
-    dive_number: int
-    dives_allowed: int
-    on_condition: bool
-    is_new_depth: bool
-    is_opening: bool
-    held_m: float | None
-    base_m: float
-    caps: tuple[Cap, ...]
+CHECKS: tuple[Check, ...] = BARS + CAPS + MOMENTS
+"""Every rule. The smallest cap wins, one bar is enough, and all that spoke are kept."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Refusal:
-    """No target, with every bar that stands. `dives_done` counts this session's exhale dives."""
+def _depth_bars(standing: Standing, rules: Rules, depth_m: float) -> Iterable[Bar]:
+    """What the settled depth itself forbids; a shallower target is never offered instead."""
+    if depth_m < rules["held.least_m"]:
+        yield Bar(because=Because.UNDER_TWO, figure="held.least_m")
+    if standing.day_state.exhale_count >= standing.dives_allowed(depth_m):
+        yield Bar(because=Because.CAP, figure="cap.most")
 
-    diver: str
-    exercise: Exercise | None
-    bars: tuple[Bar, ...]
-    dives_done: int
-    dives_allowed: int
-    held_m: float | None
-    base_m: float | None
-    free_on: date | None
+
+def settled_m(standing: Standing, at: datetime) -> float | None:
+    """The target that stands at an instant, or None: what a dive at that instant is held against."""
+    rules = standing.rules
+    for check in BARS:
+        for _ in check(standing, rules, at):
+            return None
+    depth_m = min(
+        cast(float, cast(Cap, cap).depth_m) for check in CAPS for cap in check(standing, rules, at)
+    )
+    depth_m = down_half(depth_m)
+    for _ in _depth_bars(standing, rules, depth_m):
+        return None
+    return depth_m
+
+
+def standing(record: DiverRecord, *, rules: Rules, at: datetime) -> Standing:
+    """Where the diver stands at an instant, by the facts that had happened by then."""
+    facts = record.facts
+    if facts and facts[-1].happened_at > at:
+        state = folded(record, rules=rules, until_at=at, settle=settled_m)
+    else:
+        key = ("folded", rules)
+        whole = cast("Standing | None", record._cache.get(key))
+        if whole is None:
+            last_at = facts[-1].happened_at if facts else at
+            whole = folded(record, rules=rules, until_at=last_at, settle=settled_m)
+            record._cache[key] = whole
+        state = whole.copy()
+    state.arrive(at)
+    return state
+
+
+def plan(record: DiverRecord, *, rules: Rules, at: datetime) -> Plan | Refusal:
+    """The next target with every cap that spoke, or a refusal with every bar that stands.
+
+    `at` is the moment of asking. Depths are metres, rounded down to half a metre.
+    """
+    state = standing(record, rules=rules, at=at)
+    bars: list[Bar] = []
+    caps: list[Cap] = []
+    for check in CHECKS:
+        for said in check(state, rules, at):
+            if isinstance(said, Bar):
+                bars.append(said)
+            else:
+                caps.append(said)
+    exercise = state.exercise
+    depth_caps = sorted(
+        (c for c in caps if c.depth_m is not None), key=lambda c: cast(float, c.depth_m)
+    )
+    depth_m = 0.0
+    if exercise is not None and depth_caps:
+        depth_m = down_half(cast(float, depth_caps[0].depth_m))
+        bars.extend(_depth_bars(state, rules, depth_m))
+    if bars or exercise is None or not depth_caps or state.base_m is None:
+        return Refusal(
+            diver=record.diver,
+            exercise=exercise,
+            bars=tuple(bars),
+            dives_done=state.dives_done,
+            dives_allowed=state.dives_allowed(),
+            held_m=state.held_m,
+            base_m=state.base_m,
+            free_on=state.free_on if exercise is not None else None,
+        )
+    moments = [c for c in caps if c.not_before_at is not None]
+    not_before = max((cast(datetime, c.not_before_at) for c in moments), default=None)
+    day = state.day_state
+    start = day.start_m if day.start_m is not None else state.first_m
+    return Plan(
+        diver=record.diver,
+        exercise=exercise,
+        depth_m=depth_m,
+        fill=_fill(state, depth_m),
+        not_before_at=not_before if not_before is not None and not_before > at else None,
+        dive_number=state.dives_done + 1,
+        dives_allowed=state.dives_allowed(depth_m),
+        on_condition=day.had_pressure,
+        is_new_depth=depth_m > start,
+        is_opening=not day.opened,
+        held_m=state.held_m,
+        base_m=state.base_m,
+        caps=tuple(depth_caps + moments),
+    )
+
+
+def _fill(state: Standing, depth_m: float) -> FillWindow:
+    if state.exercise is Exercise.RV:
+        return FillWindow(low_m=None, high_m=None)
+    low, high = fill_window_m(state.lungs, target_m=depth_m)[:2]
+    return FillWindow(low_m=low, high_m=high)

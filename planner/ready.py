@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 
-from planner.record import Exercise
+from planner.plan import standing
+from planner.record import DiverRecord, Ending, Exercise
+from planner.rules import Rules
+from planner.standing import Standing
 
 
 class BoundKind(StrEnum):
@@ -50,3 +54,59 @@ class Readiness:
     clean: int
     dives: int
     chance_clean: float | None
+
+
+def ready(record: DiverRecord, *, rules: Rules, at: datetime) -> Readiness | None:
+    """How far the base is at an instant; None while PB or goal is not known."""
+    return readiness_of(standing(record, rules=rules, at=at), rules=rules)
+
+
+def readiness_of(state: Standing, *, rules: Rules) -> Readiness | None:
+    """How far the base is where the diver stands; None while PB or goal is not known."""
+    exercise, stage, base = state.exercise, state.stage_m, state.base_m
+    if exercise is None or stage is None or base is None:
+        return None
+    held = state.held_m
+    oldest = state.day_state.last_day - rules["held.window_d"]
+    is_rv = exercise is Exercise.RV
+    at_base = [
+        day
+        for day, depth_m, what, is_first, fill_ok in state.base_dives
+        if day >= oldest
+        and what is exercise
+        and depth_m >= base
+        and fill_ok
+        and (is_first or not is_rv)
+    ]
+    clean_needed = int(rules["base.rv_days" if is_rv else "base.frc_clean"])
+    days_needed = int(rules["base.rv_days" if is_rv else "base.frc_days"])
+    days = len(set(at_base))
+    bounds = () if held is None else bounds_of(state, exercise, held)
+    binding = min(bounds, key=lambda b: b.depth_m).kind if bounds else None
+    recent = [
+        (d, state.briefed.get(d.origin.place))
+        for d in state.record.dives
+        if d.exercise is exercise and state.day_of(d.happened_at) >= oldest
+    ]
+    told = [d for d, briefed in recent if briefed is not None]
+    clean = sum(d.ending in (Ending.CLEAN, Ending.EARLY) for d in told)
+    return Readiness(
+        exercise=exercise,
+        stage_m=stage,
+        base_m=base,
+        held_m=held,
+        clean_at_base=len(at_base),
+        days_at_base=days,
+        clean_needed=clean_needed,
+        days_needed=days_needed,
+        met=held is not None
+        and held >= base
+        and len(at_base) >= clean_needed
+        and days >= days_needed,
+        bounds=bounds,
+        binding=binding,
+        clean=clean,
+        dives=len(told),
+        # the mean of the Jeffreys posterior (Brown, Cai, DasGupta, Stat Sci 2001;16:101-133)
+        chance_clean=(clean + 0.5) / (len(told) + 1) if told else None,
+    )

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import UTC, date, datetime, time
 from enum import StrEnum
 from functools import cached_property
 from typing import TypeVar
@@ -342,6 +342,11 @@ class RecordError(PlannerError):
 def _order(fact: Fact) -> tuple[datetime, str, int, int, int]:
     o = fact.origin
     return (fact.happened_at, o.chat, o.message, o.line, o.edit)
+
+
+def day_begins_at(on: date, *, timezone: ZoneInfo) -> datetime:
+    """The instant at which a local day begins; a reported base happened then."""
+    return datetime.combine(on, time(), tzinfo=timezone).astimezone(UTC)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,118 @@
+"""The figures of policy, read from rules.toml: value, unit, mark, and the side they err to.
+
+A coach may tighten a figure, never loosen one:
+
+>>> RULES["cap.most"]
+5
+>>> RULES.tightened({"cap.most": 3})["cap.most"]
+3
+>>> RULES.tightened({"cap.most": 7})
+Traceback (most recent call last):
+    ...
+planner.rules.Loosened: cap.most: 7 is looser than 5
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from importlib import resources
+from types import MappingProxyType
+
+from planner.figure import Figure, Mark, PlannerError
+
+
+class Loosened(PlannerError):
+    """A figure of policy was asked to be less careful."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RuleFigure:
+    """A figure of policy: what it says, the side that is careful, and the step that a test loosens it by."""
+
+    figure: Figure
+    careful: str
+    step: float
+    says: str
+
+
+class Rules(Mapping[str, float]):
+    """All figures of policy by name (`cap.most`). Immutable; `tightened` gives stricter ones."""
+
+    def __init__(self, figures: Mapping[str, RuleFigure]) -> None:
+        self._figures = MappingProxyType(dict(figures))
+        self._values = {name: rule.figure.value for name, rule in figures.items()}
+
+    def __getitem__(self, name: str) -> float:
+        return self._values[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def __hash__(self) -> int:
+        return id(self)
+
+    def __eq__(self, other: object) -> bool:
+        return self is other or (isinstance(other, Rules) and self._values == other._values)
+
+    def rule(self, name: str) -> RuleFigure:
+        """The figure with its mark, careful side and meaning."""
+        return self._figures[name]
+
+    def figure(self, name: str) -> Figure:
+        """The figure as `why` shows it."""
+        return self._figures[name].figure
+
+    def tightened(self, changes: Mapping[str, float]) -> Rules:
+        """These rules with stricter figures; raises `Loosened` where one is not stricter."""
+        for name, value in changes.items():
+            rule = self._figures[name]
+            now = rule.figure.value
+            stricter = value <= now if rule.careful == "lower" else value >= now
+            if value != now and (rule.careful == "fixed" or not stricter):
+                raise Loosened(f"{name}: {value:g} is looser than {now:g}")
+        return self._changed(changes)
+
+    def _changed(self, changes: Mapping[str, float]) -> Rules:
+        figures = dict(self._figures)
+        for name, value in changes.items():
+            rule = figures[name]
+            old = rule.figure
+            figures[name] = RuleFigure(
+                figure=Figure(
+                    value=value, unit=old.unit, mark=old.mark, source=old.source, name=name
+                ),
+                careful=rule.careful,
+                step=rule.step,
+                says=rule.says,
+            )
+        return Rules(figures)
+
+
+def read_rules(text: str) -> Rules:
+    """Rules from the text of a rules.toml."""
+    figures: dict[str, RuleFigure] = {}
+    for section, table in tomllib.loads(text).items():
+        for key, entry in table.items():
+            name = f"{section}.{key}"
+            figures[name] = RuleFigure(
+                figure=Figure(
+                    value=entry["value"],
+                    unit=entry["unit"],
+                    mark=Mark(entry["mark"]),
+                    source=entry.get("source"),
+                    name=name,
+                ),
+                careful=entry["careful"],
+                step=entry["step"],
+                says=entry["says"],
+            )
+    return Rules(figures)
+
+
+RULES = read_rules(resources.files("planner").joinpath("rules.toml").read_text(encoding="utf-8"))
+"""The house's rules."""

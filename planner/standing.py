@@ -1,0 +1,602 @@
+"""Where a diver stands: the facts folded in the order in which they happened.
+
+`Standing` is the state of the fold and what the checks read. The fold asks the same checks
+before each dive which target stood for it, so that what a dive counts as never depends on what
+had been told by then. Callers of the planner treat a Standing as read-only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from planner.harm import Lock, lock_of, new_depth_barred, recent_harm, restart_share, unwell_open
+from planner.held import Track, down_half, up_half
+from planner.lungs import Lungs, lungs_of
+from planner.gas import first_frc_depth_m
+from planner.reasons import Because
+from planner.record import (
+    PB,
+    Asked,
+    Body,
+    Buddy,
+    Dive,
+    DiverRecord,
+    Done,
+    Ending,
+    Exercise,
+    Fact,
+    Fit,
+    Goal,
+    Harm,
+    Reason,
+    ReportedBase,
+    Unwell,
+    Volume,
+    Watching,
+    Well,
+)
+from planner.rules import Rules
+
+Place = tuple[str, int, int]
+Settle = Callable[["Standing", datetime], float | None]
+"""Which target stands at an instant, or None: `plan.settled_m`."""
+
+
+class ExhaleDay:
+    """A day with exhale dives, and whether it asks for the longer rest."""
+
+    __slots__ = ("day", "long_rest")
+
+    def __init__(self, day: int, long_rest: bool) -> None:
+        self.day = day
+        self.long_rest = long_rest
+
+
+class Day:
+    """The open session: what its dives have settled for the rest of it."""
+
+    __slots__ = (
+        "after_layoff", "at_held", "bars_new", "began_day", "caps", "deepest_m", "dives",
+        "exhale_count", "free_day", "had_pressure", "last_day", "new_tried", "number", "off_taken", "opened",
+        "over", "retry", "start_m", "trouble_count", "tried_m",
+    )  # fmt: skip
+
+    def __init__(self, number: int, day: int) -> None:
+        self.number = number
+        self.began_day = day
+        self.last_day = day
+        self.free_day = 0
+        self.dives: list[Dive] = []
+        self.exhale_count = 0
+        self.deepest_m = 0.0
+        self.trouble_count = 0
+        self.start_m: float | None = None
+        self.opened = False
+        self.at_held = False
+        self.off_taken = False
+        self.had_pressure = False
+        self.new_tried = False
+        self.tried_m: float | None = None
+        self.after_layoff = False
+        self.retry = False
+        self.bars_new: Because | None = None
+        self.caps: list[tuple[Because, float]] = []
+        self.over: list[Because] = []
+
+    def copy(self) -> Day:
+        """An independent copy."""
+        new = Day.__new__(Day)
+        for name in Day.__slots__:
+            setattr(new, name, getattr(self, name))
+        new.dives, new.caps, new.over = list(self.dives), list(self.caps), list(self.over)
+        return new
+
+
+class Standing:
+    """The fold's state. Depths in metres; `held_m` is of the exercise the diver is on."""
+
+    def __init__(self, record: DiverRecord, rules: Rules) -> None:
+        self.record = record
+        self.rules = rules
+        self.zone = record.timezone
+        self.lungs: Lungs | None = None
+        self.pb_m: float | None = None
+        self.goal_m: float | None = None
+        self.tracks: dict[Exercise, Track] = {
+            Exercise.FRC: Track(Exercise.FRC, rules, rules["first.frc_low_m"]),
+            Exercise.RV: Track(Exercise.RV, rules, rules["first.rv_m"]),
+        }
+        self.day_state = Day(0, 0)
+        self.last_dive: Dive | None = None
+        self.last_dive_at: datetime | None = None
+        self.exhale_days: list[ExhaleDay] = []
+        self.deep_full_day: int | None = None
+        self.full_day: int | None = None
+        self.urge_before: bool = False
+        self.fit_until_at: datetime | None = None
+        self.buddy: str | None = None
+        self.buddy_until_at: datetime | None = None
+        self.not_fit_day: int | None = None
+        self.watching_day: int | None = None
+        self.open_asked: list[Asked] = []
+        self.unknown_depths: list[Dive] = []
+        self.briefed: dict[Place, float | None] = {}
+        self.base_dives: list[tuple[int, float, Exercise, bool, bool]] = []
+        self.checked_at: datetime | None = None
+        self.owes_check_at: datetime | None = None
+        self.owes_check_day = 0
+        self.shallow_days: list[int] = []
+        self.has_harm = False
+        self.done_at: datetime | None = None
+        self._body_facts: list[Fact] = []
+        self._day_number = 0
+        self._answered: frozenset[Place] = frozenset()
+
+    # what the checks and the chat read
+
+    def day_of(self, at: datetime) -> int:
+        """The local day of an instant, as an ordinal."""
+        return at.astimezone(self.zone).toordinal()
+
+    @property
+    def exercise(self) -> Exercise | None:
+        """The exhale exercise the diver is on, by PB; None without one."""
+        if self.pb_m is None:
+            return None
+        deep = self.pb_m >= self.rules["exercise.rv_from_pb_m"]
+        return Exercise.RV if deep else Exercise.FRC
+
+    @property
+    def stage_m(self) -> float | None:
+        """The full-lung depth trained for next: the goal, or a stage on the way."""
+        if self.pb_m is None or self.goal_m is None:
+            return None
+        stage = min(self.goal_m, self.pb_m + self.rules["stage.over_pb_m"])
+        if self.exercise is Exercise.FRC:
+            stage = min(stage, self.rules["stage.first_m"])
+        return stage
+
+    @property
+    def base_m(self) -> float | None:
+        """The exhale depth that must be clean, repeatedly, before the stage is sensible."""
+        stage = self.stage_m
+        if stage is None:
+            return None
+        frc = self.exercise is Exercise.FRC
+        return up_half(
+            stage * self.rules["exercise.frc_base_share" if frc else "exercise.rv_base_share"]
+        )
+
+    @property
+    def track(self) -> Track | None:
+        """The track of the exercise the diver is on."""
+        exercise = self.exercise
+        return None if exercise is None else self.tracks[exercise]
+
+    @property
+    def held_m(self) -> float | None:
+        """The held depth of that exercise today."""
+        track = self.track
+        return None if track is None else track.held_m(self.day_state.last_day)
+
+    @property
+    def first_m(self) -> float:
+        """The first depth ever of that exercise."""
+        track = self.track
+        return self.rules["first.rv_m"] if track is None else track.first_m
+
+    @property
+    def opening_m(self) -> float | None:
+        """Where a session opens with what is held now."""
+        track = self.track
+        return None if track is None else track.opening_m(self.held_m)
+
+    @property
+    def session(self) -> tuple[Dive, ...]:
+        """The dives of the open session."""
+        return tuple(self.day_state.dives)
+
+    @property
+    def dives_done(self) -> int:
+        """Exhale dives of the open session that count toward the cap."""
+        return self.day_state.exhale_count
+
+    def dives_allowed(self, depth_m: float | None = None) -> int:
+        """The cap on exhale dives today, by the deepest reached and a target's own depth."""
+        r = self.rules
+        deepest = max(self.day_state.deepest_m, depth_m or 0.0)
+        prefix = "cap.rv" if self.exercise is Exercise.RV else "cap.frc"
+        if deepest >= r[f"{prefix}_deep_from_m"]:
+            return int(min(r[f"{prefix}_deep"], r["cap.most"]))
+        if deepest >= r[f"{prefix}_mid_from_m"]:
+            return int(min(r[f"{prefix}_mid"], r["cap.most"]))
+        return int(r["cap.most"])
+
+    @property
+    def is_fit(self) -> bool:
+        """Whether the fitness yes holds (at the instant of this standing)."""
+        return self.fit_until_at is not None
+
+    @property
+    def free_on(self) -> date:
+        """The first day on which rest allows an exhale day after the days so far."""
+        return date.fromordinal(max(self.rest_free_day(), self.day_state.last_day))
+
+    def rest_free_day(self) -> int:
+        """The first day (an ordinal) that rest allows after the exhale days so far."""
+        r = self.rules
+        days = self.exhale_days
+        free = 0
+        if days:
+            last = days[-1]
+            nights = r["rest.nights_after_new"] if last.long_rest else r["rest.nights"]
+            free = last.day + int(nights)
+            most = int(r["rest.days_most"])
+            if len(days) >= most:
+                free = max(free, days[-most].day + int(r["rest.days_in"]))
+        if self.deep_full_day is not None:
+            free = max(free, self.deep_full_day + int(r["rest.full_nights"]))
+        return free
+
+    def lock_at(self, at: datetime) -> Lock | None:
+        """The lock that stands at an instant."""
+        return lock_of(self.record, at=at) if self.has_harm else None
+
+    def recent_harm_until(self, at: datetime) -> date | None:
+        """The day until which no exhale dive follows grave harm."""
+        return recent_harm(self.record, at=at) if self.has_harm else None
+
+    def restart_share_at(self, at: datetime) -> float:
+        """The share of held to restart at after grave harm."""
+        return restart_share(self.record, at=at) if self.has_harm else 1.0
+
+    def bars_new_by_harm(self, at: datetime) -> bool:
+        """Whether a milder report bars a new depth this time."""
+        return new_depth_barred(self.record, at=at) if self.has_harm else False
+
+    def is_unwell(self, at: datetime) -> bool:
+        """Whether a check was answered no or not sure, with nothing after it."""
+        return unwell_open(self.record, at=at) if self.has_harm else False
+
+    # the fold
+
+    def copy(self) -> Standing:
+        """An independent copy, for looking ahead."""
+        new = Standing.__new__(Standing)
+        new.__dict__.update(self.__dict__)
+        new.tracks = {e: t.copy() for e, t in self.tracks.items()}
+        new.day_state = self.day_state.copy()
+        for name in ("exhale_days", "open_asked", "base_dives", "shallow_days", "_body_facts"):
+            setattr(new, name, list(getattr(self, name)))
+        new.exhale_days = [ExhaleDay(d.day, d.long_rest) for d in self.exhale_days]
+        new.unknown_depths = list(self.unknown_depths)
+        new.briefed = dict(self.briefed)
+        return new
+
+    def arrive(self, at: datetime) -> None:
+        """Time has come to `at`: a session may have ended, answers may have lapsed."""
+        last = self.last_dive_at
+        if last is None or (at - last) > timedelta(hours=self.rules["session.gap_h"]):
+            self._begin_session(self.day_of(at))
+        else:
+            self.day_state.last_day = self.day_of(at)
+        if self.fit_until_at is not None and at > self.fit_until_at:
+            self.fit_until_at = None
+        if self.buddy_until_at is not None and at > self.buddy_until_at:
+            self.buddy_until_at = None
+            self.buddy = None
+
+    def _begin_session(self, day: int) -> None:
+        state = self.day_state
+        if state.dives or state.number == 0:
+            self.urge_before = Because.URGE in state.over or (
+                self.urge_before and state.exhale_count == 0
+            )
+            self._day_number += 1
+            if any(d.exercise in _CHECKED for d in state.dives):
+                self.owes_check_at = self.last_dive_at
+                self.owes_check_day = state.last_day
+        self.day_state = state = Day(self._day_number, day)
+        state.free_day = self.rest_free_day()
+        track = self.track
+        if track is not None:
+            state.after_layoff = track.come_back(day)
+            state.start_m = track.held_m(day)
+
+    def _pb(self, fact: PB, _: Settle) -> None:
+        self.pb_m = fact.depth_m
+
+    def _goal(self, fact: Goal, _: Settle) -> None:
+        self.goal_m = fact.depth_m
+
+    def _body(self, fact: Body | Volume, _: Settle) -> None:
+        self._body_facts.append(fact)
+        lungs = lungs_of(
+            DiverRecord(
+                diver=self.record.diver, timezone=self.zone, facts=tuple(self._body_facts)
+            )
+        )
+        self.lungs = lungs
+        r = self.rules
+        first = first_frc_depth_m(lungs)
+        self.tracks[Exercise.FRC].first_m = max(
+            r["first.frc_low_m"], min(first, r["first.frc_high_m"])
+        )
+
+    def _reported(self, fact: ReportedBase, _: Settle) -> None:
+        track = self.tracks.get(fact.exercise)
+        if track is not None:
+            track.reported(fact.on.toordinal(), fact.depth_m)
+
+    def _fit(self, fact: Fit, _: Settle) -> None:
+        if fact.ok:
+            self.fit_until_at = fact.happened_at + self._holds
+        else:
+            self.fit_until_at = None
+            self.not_fit_day = self.day_of(fact.happened_at)
+
+    def _buddy(self, fact: Buddy, _: Settle) -> None:
+        self.buddy = fact.buddy
+        self.buddy_until_at = fact.happened_at + self._holds
+
+    def _watching(self, fact: Watching, _: Settle) -> None:
+        self.watching_day = self.day_of(fact.happened_at)
+
+    def _done(self, fact: Done, _: Settle) -> None:
+        self.done_at = fact.happened_at
+
+    def _harm(self, fact: Harm | Unwell, _: Settle) -> None:
+        self.has_harm = True
+        self.checked_at = fact.happened_at
+
+    def _well(self, fact: Well, _: Settle) -> None:
+        self.checked_at = fact.happened_at
+
+    def _asked(self, fact: Asked, _: Settle) -> None:
+        if fact.bars and fact.origin.place not in self._answered:
+            self.open_asked.append(fact)
+
+    @property
+    def _holds(self) -> timedelta:
+        return timedelta(hours=self.rules["session.answer_holds_h"])
+
+    def _dive(self, dive: Dive, settle: Settle) -> None:
+        if dive.exercise is Exercise.DRY:
+            return
+        at = dive.happened_at
+        self.arrive(at)
+        day = self.day_state.last_day
+        if dive.exercise.is_exhale:
+            self._exhale_dive(dive, day, settle(self, at))
+        elif dive.exercise is Exercise.FULL:
+            self._full_dive(dive, day)
+        elif dive.exercise is Exercise.SHALLOW:
+            self.full_day = day
+            self.shallow_days.append(day)
+        self.day_state.dives.append(dive)
+        self.last_dive = dive
+        self.last_dive_at = at
+        until = at + self._holds
+        if self.fit_until_at is not None:
+            self.fit_until_at = max(self.fit_until_at, until)
+        if self.buddy_until_at is not None:
+            self.buddy_until_at = max(self.buddy_until_at, until)
+
+    def _full_dive(self, dive: Dive, day: int) -> None:
+        self.full_day = day
+        depth = dive.depth_m
+        if depth is None or depth > self.rules["rest.full_from_m"]:
+            self.deep_full_day = day
+        if (
+            depth is not None
+            and dive.ending is Ending.CLEAN
+            and not dive.waits
+            and dive.fill_m is not None
+        ):
+            self.pb_m = max(self.pb_m or 0.0, depth)
+
+    def _exhale_dive(self, dive: Dive, day: int, briefed_m: float | None) -> None:
+        state, r = self.day_state, self.rules
+        place = dive.origin.place
+        exercise = dive.exercise
+        if exercise is not self.exercise:
+            briefed_m = None
+            if not state.dives:
+                self.tracks[exercise].come_back(day)
+        self.briefed[place] = briefed_m
+        track = self.tracks[exercise]
+        held = track.held_m(day)
+        turn = dive.depth_m
+        is_first = not state.dives and not any(d.day == day for d in self.exhale_days)
+
+        if self._is_shallow_turn(dive):
+            counts = False
+        else:
+            counts = True
+            state.exhale_count += 1
+            state.deepest_m = max(state.deepest_m, turn or 0.0)
+        if self.exhale_days and self.exhale_days[-1].day in (state.began_day, day):
+            self.exhale_days[-1].day = day
+        else:
+            self.exhale_days.append(ExhaleDay(day, long_rest=False))
+        state.retry = False
+        if dive.is_troubled:
+            state.trouble_count += 1
+            if state.trouble_count >= r["trouble.most"]:
+                state.over.append(Because.TWO_TROUBLES)
+        new_from = state.start_m if state.start_m is not None else self.first_m
+        tried_m = max(briefed_m or 0.0, turn or 0.0)
+        if exercise is self.exercise and tried_m > new_from:
+            state.new_tried = True
+            self.exhale_days[-1].long_rest = True
+        if briefed_m is not None and turn is not None and turn > briefed_m + r["trouble.too_deep_m"]:
+            state.over.append(Because.TOO_DEEP)
+
+        if dive.ending in (Ending.CLEAN, Ending.EARLY):
+            if briefed_m is not None and turn is not None and counts and not dive.waits:
+                self._clean(dive, day, turn, briefed_m, is_first)
+        elif dive.ending is Ending.HARD:
+            self._hard(track, day, turn, held)
+        else:
+            self._stop(dive, track, day, turn, held, briefed_m)
+        track.dived(day)
+
+    def _is_shallow_turn(self, dive: Dive) -> bool:
+        """Turned above the depth that counts, without pressure, short of the target."""
+        depth = dive.depth_m
+        return (
+            depth is not None
+            and depth < self.rules["held.shallow_turn_m"]
+            and (
+                dive.ending is Ending.EARLY
+                or (dive.ending is Ending.STOP and not dive.is_pressure_stop)
+            )
+        )
+
+    def _clean(
+        self, dive: Dive, day: int, turn: float, briefed_m: float, is_first: bool
+    ) -> None:
+        state, r = self.day_state, self.rules
+        track = self.tracks[dive.exercise]
+        too_deep = turn > briefed_m + r["trouble.too_deep_m"]
+        credited = down_half(briefed_m if too_deep else turn)
+        track.clean(day, state.number, credited)
+        start = state.start_m
+        if dive.ending is Ending.CLEAN:
+            if credited >= track.opening_m(start):
+                state.opened = True
+            if start is not None and credited >= start:
+                state.at_held = True
+            fill_ok = self._fill_in_place(dive)
+            self.base_dives.append((day, credited, dive.exercise, is_first, fill_ok))
+
+    def _fill_in_place(self, dive: Dive) -> bool:
+        if dive.fill_m is None:
+            return True
+        r = self.rules
+        if dive.exercise is Exercise.RV:
+            return dive.fill_m == 0
+        latest = (dive.depth_m or 0.0) - r["fill.above_target_m"]
+        return min(r["fill.frc_low_m"], latest) <= dive.fill_m <= min(r["fill.frc_high_m"], latest)
+
+    def _hard(self, track: Track, day: int, turn: float | None, held: float | None) -> None:
+        state = self.day_state
+        state.opened = True
+        self._bar_new(Because.AFTER_HARD)
+        if turn is None:
+            return
+        self._take_step_off(track, day, turn, held)
+        state.caps.append((Because.AFTER_HARD, track.size.shallower(turn)))
+
+    def _take_step_off(
+        self, track: Track, day: int, turn: float, held: float | None
+    ) -> None:
+        state = self.day_state
+        if held is None or not track.opening_m(state.start_m) <= turn <= held:
+            return
+        if track.step_off(day, may_take=not state.off_taken):
+            state.off_taken = True
+
+    def _bar_new(self, because: Because) -> None:
+        if self.day_state.bars_new is None:
+            self.day_state.bars_new = because
+
+    def _stop(
+        self,
+        dive: Dive,
+        track: Track,
+        day: int,
+        turn: float | None,
+        held: float | None,
+        briefed_m: float | None,
+    ) -> None:
+        state, r = self.day_state, self.rules
+        reason = dive.reason or Reason.UNSTATED
+        if turn is None and reason is not Reason.COLD and reason is not Reason.URGE:
+            self.unknown_depths.append(dive)
+        if reason.is_pressure:
+            state.had_pressure = True
+            self._bar_new(Because.AFTER_PRESSURE)
+            self.exhale_days[-1].long_rest = True
+            if turn is None:
+                return
+            track.pressure(day, state.number, turn)
+            state.caps.append(
+                (Because.AFTER_PRESSURE, r["held.pressure_share"] * turn)
+            )
+            if dive.exercise is Exercise.RV and turn >= r["trouble.rv_over_from_m"]:
+                state.over.append(Because.PRESSURE_DEEP)
+        elif reason.is_technique:
+            if turn is None:
+                self._bar_new(Because.AFTER_TECHNIQUE)
+                return
+            if turn <= self._fill_depth(dive, briefed_m):
+                state.retry = True
+                return
+            self._bar_new(Because.AFTER_TECHNIQUE)
+            if not self._is_shallow_turn(dive):
+                self._take_step_off(track, day, turn, held)
+            left = track.held_m(day)
+            cap = track.size.shallower(turn)
+            state.caps.append(
+                (Because.AFTER_TECHNIQUE, cap if left is None else min(cap, left))
+            )
+        elif reason is Reason.URGE:
+            state.over.append(Because.URGE)
+        elif reason is Reason.COLD:
+            state.over.append(Because.COLD)
+        else:
+            self._bar_new(Because.AFTER_OTHER)
+            if briefed_m is not None:
+                state.caps.append(
+                    (Because.AFTER_OTHER, briefed_m if held is None else min(briefed_m, held))
+                )
+
+    def _fill_depth(self, dive: Dive, briefed_m: float | None) -> float:
+        """Where the fill was: as stated, or the shallow end of what is briefed; RV at the surface."""
+        if dive.exercise is Exercise.RV:
+            return 0.0
+        if dive.fill_m is not None:
+            return dive.fill_m
+        low = self.rules["fill.frc_low_m"]
+        if briefed_m is None:
+            return low
+        return min(low, max(0.0, briefed_m - self.rules["fill.above_target_m"]))
+
+
+_CHECKED = frozenset({Exercise.FRC, Exercise.RV, Exercise.FULL})
+"""Dives after which the check is owed."""
+
+_HANDLERS: dict[type[Fact], Callable[[Standing, Any, Settle], None]] = {
+    PB: Standing._pb,
+    Goal: Standing._goal,
+    Body: Standing._body,
+    Volume: Standing._body,
+    ReportedBase: Standing._reported,
+    Fit: Standing._fit,
+    Buddy: Standing._buddy,
+    Watching: Standing._watching,
+    Done: Standing._done,
+    Harm: Standing._harm,
+    Unwell: Standing._harm,
+    Well: Standing._well,
+    Asked: Standing._asked,
+    Dive: Standing._dive,
+}
+
+
+def folded(record: DiverRecord, *, rules: Rules, until_at: datetime, settle: Settle) -> Standing:
+    """The record's facts that happened by an instant, folded in order."""
+    standing = Standing(record, rules)
+    # a question is answered by anything else that the same line came to say, whenever it happened
+    standing._answered = frozenset(f.origin.place for f in record.facts if type(f) is not Asked)
+    handlers = _HANDLERS
+    for fact in record.facts:
+        if fact.happened_at > until_at:
+            break
+        handler = handlers.get(type(fact))
+        if handler is not None:
+            handler(standing, fact, settle)
+    return standing
