@@ -1,41 +1,443 @@
-"""Harm: categories with their level and lock (harm.toml). Locks only lengthen; nothing here clears anyone."""
+"""Harm: categories with their level and lock (harm.toml). Locks only lengthen.
+
+A lock is computed from what each Harm fact carries (level, days, doctor, since_well), so that a
+later table never shortens a stored one. The table adds only what lengthens (a second one of the
+same row), what a clinician may shorten (row 6), and what follows a lock's end. Nothing here clears
+anyone.
+"""
 
 from __future__ import annotations
 
+import tomllib
+from bisect import bisect_left, bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from importlib import resources
 
-from planner.record import DiverRecord
+from planner.figure import Mark, PlannerError
+from planner.record import Cleared, DiverRecord, Harm, Origin, Unwell, Well
+
+LEVELS = ("call-now", "doctor-today", "day-over", "practice-over")
+"""What the person must do, worst first."""
+
+_HOURS_UP_TO_DAYS = 2.0
+_DAY = timedelta(days=1)
+_SESSION_GAP = timedelta(hours=4)
+_SAME_EVENT = timedelta(hours=1)
+"""Two reports closer than this are one event told twice (H)."""
+
+
+class HarmTableError(PlannerError):
+    """A row of harm.toml that can't be read, or that nobody knows."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HarmRow:
+    """One category: what the person must do and the lock it brings, with its mark and source."""
+
+    key: str
+    about: str
+    level: str
+    days: float
+    doctor: bool
+    text: str
+    mark: Mark
+    source: str
+    since_well: bool = False
+    shorten_days: float | None = None
+    again_within_days: float | None = None
+    again_days: float = 0.0
+    again_doctor: bool = False
+    exhale: bool = False
+    no_new_depth: bool = False
+    four_questions: bool = False
+
+    @property
+    def gravity(self) -> tuple[int, bool, float, bool]:
+        """A key that sorts the worst row first."""
+        return (LEVELS.index(self.level), not self.exhale, -self.days, not self.since_well)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HarmTable:
+    """harm.toml, read: the rows by key, and what follows rows 4 to 10."""
+
+    rows: Mapping[str, HarmRow]
+    exhale_days: int
+    restart_share: float
+    evening_h: int
+    unanswered_row: str
+
+
+@lru_cache(maxsize=1)
+def harm_table() -> HarmTable:
+    """The table of harm.toml."""
+    raw = tomllib.loads(resources.files("planner").joinpath("harm.toml").read_text("utf-8"))
+    rows: dict[str, HarmRow] = {}
+    for key, fields in raw["rows"].items():
+        try:
+            row = HarmRow(key=key, **{**fields, "mark": Mark(fields["mark"])})
+        except (TypeError, ValueError, KeyError) as error:
+            raise HarmTableError(f"row {key}: {error}") from error
+        if row.level not in LEVELS:
+            raise HarmTableError(f"row {key}: no such level as {row.level}")
+        rows[key] = row
+    return HarmTable(rows=rows, **raw["after"])
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Lock:
-    """No target: until which local day (None: until the diver feels well, and then days are counted).
+    """No target: until which local day (None: until the diver feels well; then days are counted).
 
-    `doctor` says that the diver's own date of a clinician's word is owed as well; `ends_at` is the
-    instant where hours count; `open` that the days have not begun to count.
+    `until_on` is the first free day as far as days count. `doctor` says that the diver's own date
+    of a clinician's word is owed as well and not yet given; `ends_at` is the instant at which the
+    days are over, where they count; `open` that they have not begun to count.
     """
 
     until_on: date | None
     doctor: bool
     open: bool
+    ends_at: datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Harmed:
+    """A Harm fact, or an unanswered check read as one, and the time it counts from."""
+
+    at: datetime
+    said_place: tuple[str, int, int]
+    row: str | None
+    level: str
+    days: float
+    doctor: bool
+    since_well: bool
+    evening_at: datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _End:
+    """How one harm's lock stands at an instant: the end of its days, and who lifted it."""
+
+    days_end_at: datetime | None
+    cleared_on: date | None
+    stands: bool
+
+
+class Locks:
+    """The health facts of one record, sorted once, so that a fold may ask at every dive.
+
+    Costs O(number of harm facts) a question, and nothing where there are none.
+    """
+
+    __slots__ = (
+        "_again",
+        "_cleared",
+        "_exhale_at",
+        "_harmed",
+        "_record",
+        "_unwell",
+        "_wells",
+        "any",
+    )
+
+    def __init__(self, record: DiverRecord) -> None:
+        self._record = record
+        self._exhale_at: list[datetime] | None = None
+        self._again: dict[int, tuple[float, bool]] = {}
+        harms: list[Harm] = []
+        wells: list[datetime] = []
+        cleared: list[Cleared] = []
+        unwell: list[Unwell] = []
+        for fact in record.facts:
+            kind = type(fact)
+            if kind is Harm:
+                harms.append(fact)  # type: ignore[arg-type]
+            elif kind is Well:
+                wells.append(fact.happened_at)
+            elif kind is Cleared:
+                cleared.append(fact)  # type: ignore[arg-type]
+            elif kind is Unwell:
+                unwell.append(fact)  # type: ignore[arg-type]
+        self._wells = wells
+        self._cleared = cleared
+        self._unwell = unwell
+        self._harmed = [
+            _Harmed(
+                at=h.happened_at,
+                said_place=h.origin.place,
+                row=h.row,
+                level=h.level,
+                days=h.days,
+                doctor=h.doctor,
+                since_well=h.since_well,
+            )
+            for h in harms
+        ]
+        if unwell:
+            self._harmed += [self._unanswered(u) for u in unwell if not u.raised_by_other]
+        self.any = bool(self._harmed or unwell)
+        """Whether there is anything at all that could bar."""
+        if len(self._harmed) > 1:
+            self._harmed.sort(key=lambda h: h.at)
+            self._count_again()
+
+    def _unanswered(self, u: Unwell) -> _Harmed:
+        """No or not sure to the check: row 23 from the evening on, if nothing answers it by then."""
+        table = harm_table()
+        row = table.rows[table.unanswered_row]
+        local = u.happened_at.astimezone(self._record.timezone)
+        evening = local.replace(hour=table.evening_h, minute=0, second=0, microsecond=0)
+        if evening <= local:
+            evening = (evening.replace(tzinfo=None) + _DAY).replace(tzinfo=self._record.timezone)
+        return _Harmed(
+            at=u.happened_at,
+            said_place=u.origin.place,
+            row=row.key,
+            level=row.level,
+            days=row.days,
+            doctor=row.doctor,
+            since_well=row.since_well,
+            evening_at=evening,
+        )
+
+    def _count_again(self) -> None:
+        """Where a row asks more of a second one: what a pair of them brings the later one."""
+        asking = [r for r in harm_table().rows.values() if r.again_within_days is not None]
+        for i, later in enumerate(self._harmed):
+            for row in asking:
+                assert row.again_within_days is not None
+                if not _may_be(later, row):
+                    continue
+                within = timedelta(days=row.again_within_days)
+                if any(
+                    _may_be(earlier, row)
+                    and earlier.said_place != later.said_place
+                    and _SAME_EVENT <= later.at - earlier.at <= within
+                    for earlier in self._harmed[:i]
+                ):
+                    days, doctor = self._again.get(i, (0.0, False))
+                    self._again[i] = (max(days, row.again_days), doctor or row.again_doctor)
+
+    def _midnight_after(self, day: date, days: int) -> datetime:
+        return datetime.combine(day + timedelta(days=days), time(), self._record.timezone)
+
+    def _end(self, i: int, h: _Harmed, at: datetime) -> _End | None:
+        """How the lock of one harm stands at an instant; None where it is none by then."""
+        if h.evening_at is not None and (at < h.evening_at or self._answered(h)):
+            return None
+        again_days, again_doctor = self._again.get(i, (0.0, False))
+        day = self._record.local_day(h.at)
+        start: datetime | None = h.at
+        if h.since_well:
+            k = bisect_right(self._wells, h.at)
+            start = self._wells[k] if k < len(self._wells) and self._wells[k] <= at else None
+        end: datetime | None = None
+        if start is not None:
+            end = max(self._midnight_after(day, 1), self._counted(start, h.days))
+            if again_days:
+                end = max(end, self._counted(h.at, again_days))
+        owed = h.doctor or again_doctor
+        cleared: date | None = None
+        if owed:
+            today = self._record.local_day(at)
+            dates = sorted(
+                c.on for c in self._cleared if day <= c.on <= today and c.happened_at <= at
+            )
+            cleared = dates[0] if dates else None
+            row = harm_table().rows.get(h.row) if h.row else None
+            if end is not None and row is not None and row.shorten_days is not None:
+                # A clinician's date late enough ends the days as well.
+                early = day + timedelta(days=row.shorten_days)
+                late = next((on for on in dates if on >= early), None)
+                if late is not None:
+                    end = min(end, self._midnight_after(late, 0))
+        stands = end is None or at < end or (owed and cleared is None)
+        return _End(days_end_at=end, cleared_on=cleared if owed else day, stands=stands)
+
+    def _counted(self, start: datetime, days: float) -> datetime:
+        """The end of so many days: hours up to two, local days beyond; none is at once."""
+        if days <= _HOURS_UP_TO_DAYS:
+            return start + timedelta(days=days)
+        return self._midnight_after(self._record.local_day(start), -int(-days // 1))
+
+    def _answered(self, h: _Harmed) -> bool:
+        """Whether the check was answered before its evening: well, or a harm that answers it."""
+        assert h.evening_at is not None
+        k = bisect_right(self._wells, h.at)
+        if k < len(self._wells) and self._wells[k] < h.evening_at:
+            return True
+        return any(
+            o.evening_at is None and o.said_place == h.said_place and h.at <= o.at < h.evening_at
+            for o in self._harmed
+        )
+
+    def lock_at(self, at: datetime) -> Lock | None:
+        """The lock that stands at an instant, or None: the longest of all."""
+        if not self._harmed:
+            return None
+        ends = []
+        is_open = doctor = stands = False
+        for i, h in enumerate(self._harmed):
+            if h.at > at:
+                break
+            end = self._end(i, h, at)
+            if end is None or not end.stands:
+                continue
+            stands = True
+            doctor = doctor or end.cleared_on is None
+            if end.days_end_at is None:
+                is_open = True
+            else:
+                ends.append(end.days_end_at)
+        if not stands:
+            return None
+        if is_open:
+            return Lock(until_on=None, doctor=doctor, open=True)
+        last = max(ends)
+        return Lock(until_on=self._record.local_day(last), doctor=doctor, open=False, ends_at=last)
+
+    def exhale_from(self, at: datetime) -> date | None:
+        """After rows 4-10: the first day of exhale dives again, as known at an instant.
+
+        None where no such harm is known, or its end isn't. The latest of all that count.
+        """
+        table = harm_table()
+        latest: date | None = None
+        for i, h in enumerate(self._harmed):
+            if h.at > at:
+                break
+            if not _counts_as_exhale_harm(h):
+                continue
+            end = self._end(i, h, at)
+            if end is None:
+                continue
+            if end.days_end_at is None:
+                return None
+            over = self._record.local_day(end.days_end_at)
+            over = max(over, end.cleared_on or self._record.local_day(at))
+            day = over + timedelta(days=table.exhale_days)
+            latest = day if latest is None else max(latest, day)
+        return latest
+
+    def unwell_at(self, at: datetime) -> bool:
+        """Whether a question about the diver's state is open: no well and no harm answered it."""
+        for u in reversed(self._unwell):
+            if u.happened_at > at:
+                continue
+            k = bisect_right(self._wells, u.happened_at)
+            if k < len(self._wells) and self._wells[k] <= at:
+                # Every earlier question is answered by the same word.
+                return False
+            if not any(
+                h.evening_at is None
+                and h.said_place == u.origin.place
+                and u.happened_at <= h.at <= at
+                for h in self._harmed
+            ):
+                return True
+        return False
+
+    def open_question(self, at: datetime) -> Origin | None:
+        """Where the open question came from: an answer that is a Harm carries this origin."""
+        found: Origin | None = None
+        if self.unwell_at(at):
+            for u in self._unwell:
+                if u.happened_at <= at and not any(u.happened_at < w <= at for w in self._wells):
+                    found = u.origin if found is None else found
+        return found
+
+    def new_depth_barred_at(self, at: datetime) -> bool:
+        """Whether row 21 still bars a new depth: until the exhale session after it is over."""
+        barred = False
+        for h in self._harmed:
+            if h.at > at:
+                break
+            barred = barred or (
+                h.level == "practice-over"
+                and not self._session_passed(h.at + timedelta(days=h.days), at)
+            )
+        return barred
+
+    def _session_passed(self, since: datetime, at: datetime) -> bool:
+        """Whether the first exhale session held from an instant on is over by another."""
+        if self._exhale_at is None:
+            self._exhale_at = [d.happened_at for d in self._record.dives if d.exercise.is_exhale]
+        times = self._exhale_at
+        i = bisect_left(times, since)
+        if i == len(times) or times[i] >= at:
+            return False
+        last = times[i]
+        while i < len(times) and times[i] < at and times[i] - last <= _SESSION_GAP:
+            last = times[i]
+            i += 1
+        return at - last > _SESSION_GAP or (i < len(times) and times[i] < at)
+
+    def restart_share_at(self, at: datetime) -> float:
+        """The share of held to restart at: below 1.0 from rows 4-10 to a session after the wait."""
+        if not any(h.at <= at and _counts_as_exhale_harm(h) for h in self._harmed):
+            return 1.0
+        day = self.exhale_from(at)
+        if day is not None and self._session_passed(self._midnight_after(day, 0), at):
+            return 1.0
+        return harm_table().restart_share
+
+
+def _may_be(h: _Harmed, row: HarmRow) -> bool:
+    """Whether a harm is of a row; one kept without its row is, where its figures are the row's."""
+    if h.row is not None:
+        return h.row == row.key
+    return (h.level, h.days, h.doctor, h.since_well) == (
+        row.level,
+        row.days,
+        row.doctor,
+        row.since_well,
+    )
+
+
+def _counts_as_exhale_harm(h: _Harmed) -> bool:
+    """Rows 4-10; kept without its row, any that asks a doctor and the days of those rows."""
+    table = harm_table()
+    if h.row is not None and h.row in table.rows:
+        return table.rows[h.row].exhale
+    least = min(r.days for r in table.rows.values() if r.exhale)
+    return h.doctor and h.days >= least
+
+
+def locks_of(record: DiverRecord) -> Locks:
+    """The record's locks, made once for each record."""
+    found = record._cache.get(Locks)
+    if not isinstance(found, Locks):
+        found = Locks(record)
+        record._cache[Locks] = found
+    return found
 
 
 def lock_of(record: DiverRecord, *, at: datetime) -> Lock | None:
     """The lock that stands at an instant, or None."""
-    raise NotImplementedError
+    return locks_of(record).lock_at(at)
 
 
 def recent_harm(record: DiverRecord, *, at: datetime) -> date | None:
-    """The day until which no exhale dive follows rows 4-10 (28 days after the lock's end), or None."""
-    raise NotImplementedError
+    """The day until which no exhale dive follows rows 4-10 (28 days after the lock), or None."""
+    day = locks_of(record).exhale_from(at)
+    return day if day is not None and record.local_day(at) < day else None
 
 
 def restart_share(record: DiverRecord, *, at: datetime) -> float:
-    """The share of the held depth to restart at after rows 4-10: 1.0, or 0.5."""
-    raise NotImplementedError
+    """The share of the held depth to restart at after rows 4-10: 1.0, or 0.5.
+
+    0.5 from the harm on until an exhale session held after the wait is over.
+    """
+    return locks_of(record).restart_share_at(at)
 
 
 def unwell_open(record: DiverRecord, *, at: datetime) -> bool:
     """Whether a check was answered no or not sure, or a question raised, and no answer followed."""
-    raise NotImplementedError
+    return locks_of(record).unwell_at(at)
+
+
+def new_depth_barred(record: DiverRecord, *, at: datetime) -> bool:
+    """Whether row 21 bars a new depth: from its report to the end of the next exhale session."""
+    return locks_of(record).new_depth_barred_at(at)
