@@ -92,9 +92,10 @@ class Picture:
 class Letter:
     """One message to one chat: `g:…` a group, `p:<member key>` a private chat.
 
-    `text` is plain text, `**bold**` never. `keys` are rows of buttons. A letter with a `slot` replaces the
-    last letter of that slot in that chat by an edit. `reaction` is a reaction to `reply_to`
-    instead of a message. `stale_at`: not sent after it. `about` names the diver for `forget`.
+    `text` is plain text, `**bold**` never. `keys` are rows of buttons. A letter with a `slot`
+    replaces the last letter of that slot in that chat by an edit. `reaction` is a reaction to
+    `reply_to` instead of a message. `stale_at`: not sent after it. `about` names the diver for
+    `forget`.
     """
 
     to: str

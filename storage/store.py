@@ -1,30 +1,503 @@
-"""The store: what came in, what stands, what is to be said. (Contract; the storage room fills it in.)
+"""The store: what came in, what stands, what is to be said.
 
-class Store:
-    open(path) -> Store                       WAL, synchronous=FULL, STRICT, foreign keys; migrations run
-    close()
-    # inbox
-    receive(batch: Sequence[Incoming], *, at: datetime) -> int     one transaction, duplicates ignored; number new
-    next_inbox() -> InboxRow | None           the oldest row not worked off
-    set_aside(row_id, *, at, error: str)      a row that twice failed: kept for 7 days, blocks nobody
-    # reading (also on Turn)
-    rooms() -> tuple[Room, ...]
-    room(chat: str) -> Room | None            by group key
-    room_of(member: str) -> Room | None       the member's home group: the one they last spoke in
-    facts_of(diver: str) -> tuple[Fact, ...]  cached in memory: facts are immutable
-    button(token: str) -> StoredKey | None
-    member_by_external(messenger: str, external_id: str) -> Member | None
-    # due rows
-    next_due(*, at) -> Due | None ; nearest_due_at() -> datetime | None
-    # outbox
-    ready_letters(*, at) -> tuple[OutboxRow, ...] ; mark_sending / mark_sent(row, external message id) /
-    mark_unknown / mark_failed(retry_at) / drop
-    turn(*, at) -> context manager of Turn    BEGIN IMMEDIATE; commit at the end, rollback on an exception
-
-class Turn(reading methods, plus):
-    write(outcome: Outcome, *, room: Room)    facts, letters, changes
-    finish_inbox(row) ; finish_due(due, state)
-    reconcile(diver, dues: Sequence[Due])     by (kind, diver, about)
-    use_button(token)
-    ensure_room / ensure_member ...           what update.py needs of the roster
+`Store` receives, reads and keeps the states of sending; every domain write is made on a `Turn`,
+which a transaction hands out. What either knows of a diver is cached in memory, since facts are
+immutable, and thrown away when a turn is rolled back or another process has written.
 """
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TypeVar
+
+from sqlite_utils import Database
+
+from planner.agenda import Due, DueKind
+from planner.record import Fact
+from storage import erase, outbox, roster, rows, schema
+from storage.outbox import OutboxRow, StoredKey
+from storage.outcome import AddMember, Forget, Member, Outcome, Room, SetRoom
+from storage.roster import Address, Noted
+from storage.schema import StorageError, immediate, instant_of, text_of
+
+R = TypeVar("R")
+
+__all__ = [
+    "Address",
+    "InboxRow",
+    "Incoming",
+    "Noted",
+    "OutboxRow",
+    "StorageError",
+    "Store",
+    "StoredKey",
+    "Turn",
+]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Incoming:
+    """Something that came in, as it came.
+
+    `update_key` is what the messenger numbers it by (the update's id, the callback's id),
+    `place_key` chat and message of a first version; one that is known already is a redelivery.
+    """
+
+    body: str
+    received_at: datetime
+    update_key: str | None = None
+    place_key: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class InboxRow:
+    """A row of the inbox that waits to be worked off."""
+
+    id: int
+    body: str
+    received_at: datetime
+
+
+class _Facts:
+    """The facts that were read, by diver, as long as nobody else writes."""
+
+    def __init__(self, db: Database) -> None:
+        self._db = db
+        self._facts: dict[str, tuple[Fact, ...]] = {}
+        self._touched: set[str] = set()
+        self._version = self._read_version()
+
+    def _read_version(self) -> int:
+        # changes when another connection has committed, never by our own commits
+        return int(self._db.execute("PRAGMA data_version").fetchone()[0])
+
+    def of(self, diver: str) -> tuple[Fact, ...]:
+        if diver not in self._facts:
+            self._facts[diver] = rows.read_facts(self._db, diver)
+        return self._facts[diver]
+
+    def add(self, facts: Sequence[Fact]) -> None:
+        rows.write_facts(self._db, facts)
+        for fact in facts:
+            self._touched.add(fact.diver)
+            if fact.diver in self._facts:
+                self._facts[fact.diver] += (fact,)
+
+    def begin(self) -> None:
+        version = self._read_version()
+        if version != self._version:
+            self._facts.clear()
+            self._version = version
+        self._touched.clear()
+
+    def forget_all(self) -> None:
+        self._facts.clear()
+
+    def rolled_back(self) -> None:
+        for diver in self._touched:
+            self._facts.pop(diver, None)
+
+
+class _Reading:
+    """What can be read, inside a turn and outside of one."""
+
+    def __init__(self, db: Database, facts: _Facts) -> None:
+        self._db = db
+        self._facts = facts
+
+    def rooms(self) -> tuple[Room, ...]:
+        """Every group, and the own rooms of members who have none."""
+        return roster.rooms(self._db)
+
+    def room(self, chat: str) -> Room | None:
+        """The group of that key, or None."""
+        return roster.room(self._db, chat)
+
+    def room_of(self, member: str) -> Room | None:
+        """The member's home group (the one they last spoke in), or the room of their own."""
+        home = roster.home_of(self._db, member)
+        return None if home is None else roster.room(self._db, home)
+
+    def facts_of(self, diver: str) -> tuple[Fact, ...]:
+        """All facts about a diver, strikes too, in the order in which they were written."""
+        return self._facts.of(diver)
+
+    def button(self, token: str) -> StoredKey | None:
+        """The button behind callback data, or None for a forged one."""
+        return outbox.button(self._db, token)
+
+    def member_by_external(self, messenger: str, external_id: str) -> Member | None:
+        """The member behind a messenger's user id, or None."""
+        return roster.by_external(self._db, messenger, external_id)
+
+    def chat_by_external(self, messenger: str, external_id: str) -> str | None:
+        """The key of the group behind a messenger's chat id, or None."""
+        return roster.chat_of(self._db, messenger, external_id)
+
+    def address(self, chat: str) -> Address | None:
+        """Where to send what is meant for `g:…` or `p:…`, or None."""
+        return roster.address(self._db, chat)
+
+    def heard_of(self, chat: str, external: str) -> Noted | None:
+        """What is kept of a message (its number, sender, version), or None: ours, or too old."""
+        return roster.noted(self._db, chat, external)
+
+
+class Turn(_Reading):
+    """One transaction: everything that working off one row writes. Of no use after its end."""
+
+    def __init__(self, db: Database, facts: _Facts, *, at: datetime) -> None:
+        super().__init__(db, facts)
+        self.at = at
+        self.has_erased = False
+        self.has_locked = False
+
+    def write(self, outcome: Outcome, *, room: Room) -> None:
+        """Write changes, then facts, then letters with their buttons."""
+        for change in outcome.changes:
+            match change:
+                case AddMember(member=m):
+                    self._add(m, room.chat)
+                case SetRoom():
+                    roster.set_room(self._db, room.chat, change)
+                case Forget(diver=diver, scope=scope):
+                    self._forget(diver, scope, room)
+        self._facts.add(outcome.facts)
+        self.has_locked |= any(isinstance(f, erase.KEPT_LOCKS) for f in outcome.facts)
+        for letter in outcome.letters:
+            outbox.put(self._db, letter, at=self.at)
+
+    def _add(self, m: Member, chat: str) -> None:
+        roster.put_member(self._db, m.key, can_dm=m.can_dm, has_phone=m.has_phone)
+        roster.put_on_roster(
+            self._db, chat, m.key, m.name, is_admin=m.is_admin, wants_line=m.wants_line
+        )
+        if roster.home_of(self._db, m.key) is None:
+            roster.set_home(self._db, m.key, chat)
+
+    def _forget(self, diver: str, scope: str, room: Room) -> None:
+        erase.forget(self._db, diver, scope, timezone=room.timezone, at=self.at)
+        self._facts.forget_all()
+        self.has_erased = True
+
+    # the inbox and what falls due
+
+    def finish_inbox(self, row: InboxRow) -> None:
+        """Worked off: the body goes, the keys stay for as long as it may be delivered again."""
+        self._db.execute(
+            "UPDATE inbox SET state = 'done', body = '', worked_at = ? WHERE id = ?",
+            [text_of(self.at), row.id],
+        )
+
+    def set_aside(self, row: InboxRow, *, error: str) -> None:
+        """A row that failed twice: kept for 7 days, blocks nobody. `error` holds no words of it."""
+        self._db.execute(
+            "UPDATE inbox SET state = 'aside', error = ?, worked_at = ? WHERE id = ?",
+            [error, text_of(self.at), row.id],
+        )
+
+    def finish_due(self, due: Due, state: str = "done") -> None:
+        """Said (`done`), too late to be said (`stale`), or could not be worked off (`failed`)."""
+        self._db.execute(
+            "UPDATE due SET state = ? WHERE kind = ? AND diver = ? AND about = ?",
+            [state, due.kind.value, due.diver, due.about],
+        )
+
+    def reconcile(self, diver: str, dues: Sequence[Due]) -> None:
+        """Make what waits for a diver what is wanted, by kind and about.
+
+        What was said already stays said, unless it is wanted for another moment than it was then.
+        """
+        known = {
+            (kind, about): (due_at, stale_at, state)
+            for kind, about, due_at, stale_at, state in self._db.execute(
+                "SELECT kind, about, due_at, stale_at, state FROM due WHERE diver = ?", [diver]
+            )
+        }
+        wanted = {(d.kind.value, d.about): d for d in dues}
+        for place, (_, _, state) in known.items():
+            if place not in wanted and state == "waiting":
+                self._db.execute(
+                    "DELETE FROM due WHERE diver = ? AND kind = ? AND about = ?", [diver, *place]
+                )
+        for place, due in wanted.items():
+            times = (text_of(due.at), text_of(due.stale_at))
+            old = known.get(place)
+            if old is None and due.stale_at >= self.at:
+                self._db.execute(
+                    "INSERT INTO due (due_at, stale_at, kind, diver, about) VALUES (?, ?, ?, ?, ?)",
+                    [*times, due.kind.value, diver, due.about],
+                )
+            elif old is not None and (
+                times[0] != old[0] or (old[2] == "waiting" and times[1] != old[1])
+            ):
+                self._db.execute(
+                    "UPDATE due SET due_at = ?, stale_at = ?, state = 'waiting'"
+                    " WHERE kind = ? AND diver = ? AND about = ?",
+                    [*times, due.kind.value, diver, due.about],
+                )
+
+    # the roster, for those who translate what came in
+
+    def ensure_room(
+        self,
+        *,
+        messenger: str,
+        external_id: str,
+        title: str = "",
+        timezone: str = "UTC",
+        zone_stated: bool = False,
+        chat: str | None = None,
+    ) -> Room:
+        """The group behind a messenger's chat id, added when new. `chat` is its key, if chosen."""
+        key = roster.chat_of(self._db, messenger, external_id) or chat or f"g:{external_id}"
+        roster.put_room(
+            self._db,
+            key,
+            messenger=messenger,
+            external_id=external_id,
+            title=title,
+            timezone=timezone,
+            zone_stated=zone_stated,
+        )
+        room = roster.room(self._db, key)
+        assert room is not None
+        return room
+
+    def move_room(self, *, messenger: str, old_external_id: str, external_id: str) -> None:
+        """A group got a new chat id (a supergroup); the old id goes on meaning the same group."""
+        chat = roster.chat_of(self._db, messenger, old_external_id)
+        if chat is not None:
+            roster.move_room(self._db, chat, messenger=messenger, external_id=external_id)
+
+    def ensure_member(
+        self,
+        *,
+        key: str,
+        name: str,
+        room: str | None = None,
+        messenger: str = "",
+        external_id: str = "",
+        can_dm: bool | None = None,
+        is_admin: bool | None = None,
+    ) -> Member:
+        """The member of that key, put on the roster of the group `room` they speak in.
+
+        None leaves a flag as it is. Without a group, ever, a member gets a room of their own.
+        """
+        roster.put_member(
+            self._db, key, messenger=messenger, external_id=external_id, can_dm=can_dm
+        )
+        home = room or roster.home_of(self._db, key)
+        if home is None:
+            home = f"p:{key}"
+            roster.put_room(
+                self._db,
+                home,
+                messenger=messenger,
+                external_id="",
+                title="",
+                timezone="UTC",
+                zone_stated=False,
+            )
+        if room is not None or roster.member(self._db, key, chat=home) is None:
+            roster.put_on_roster(self._db, home, key, name, is_admin=is_admin)
+        roster.set_home(self._db, key, home)
+        member = roster.member(self._db, key, chat=home)
+        assert member is not None
+        return member
+
+    def set_can_dm(self, member: str, can_dm: bool) -> None:
+        """Note whether the member can be written to in private."""
+        roster.put_member(self._db, member, can_dm=can_dm)
+
+    def hear(
+        self,
+        chat: str,
+        external: str,
+        *,
+        sender: str,
+        text: str,
+        sent_at: datetime,
+        thread: str | None = None,
+    ) -> Noted:
+        """Number a message, or count an edit of it; an edit that changed nothing says so.
+
+        Of the text only a digest is kept, for as long as edits are to be expected.
+        """
+        return roster.note(
+            self._db, chat, external, sender=sender, text=text, thread=thread, at=sent_at
+        )
+
+    def next_number(self, chat: str) -> int:
+        """A number of its own for something that is no message (a press)."""
+        return roster.next_number(self._db, chat)
+
+    def press(self, token: str, *, by: str) -> StoredKey | None:
+        """The button as it was before this press; used up with its letter if `by` may press it."""
+        stored = outbox.button(self._db, token)
+        if stored is not None and not stored.used and by in stored.key.may_press:
+            outbox.use_button(self._db, stored, at=self.at)
+        return stored
+
+    def use_button(self, token: str) -> None:
+        """Use up the button's whole letter, unless the button is sticky."""
+        stored = outbox.button(self._db, token)
+        if stored is not None:
+            outbox.use_button(self._db, stored, at=self.at)
+
+
+class Store(_Reading):
+    """The database of one bot. One connection, called from one thread, nothing to wait for."""
+
+    def __init__(self, db: Database, path: Path) -> None:
+        super().__init__(db, _Facts(db))
+        self.path = path
+        erase.absorb(db, erase.read_journal(path))
+        self._write_journal()
+
+    @classmethod
+    def open(cls, path: Path | str, *, connect: schema.Connect = sqlite3.connect) -> Store:
+        """Open the file and bring it up to date."""
+        path = Path(path)
+        return cls(schema.open_database(path, connect=connect), path)
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._db.close()
+
+    @contextmanager
+    def turn(self, *, at: datetime) -> Iterator[Turn]:
+        """One transaction that writes: commits at the end, rolls back on any exception."""
+        self._facts.begin()
+        turn = Turn(self._db, self._facts, at=at)
+        try:
+            with immediate(self._db):
+                yield turn
+        except BaseException:
+            self._facts.rolled_back()
+            if turn.has_erased:
+                self._facts.forget_all()
+            raise
+        if turn.has_erased:
+            self._empty_log()
+        if turn.has_erased or turn.has_locked:
+            self._write_journal()
+
+    def _write_journal(self) -> None:
+        erase.write_journal(self.path, erase.journal_of(self._db))
+
+    def _empty_log(self) -> None:
+        # what was overwritten in the file still stands in the write-ahead log
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
+    # the inbox
+
+    def receive(self, batch: Sequence[Incoming]) -> int:
+        """Keep a whole batch in one commit; what is known already is ignored. How many were new."""
+        new = 0
+        with immediate(self._db):
+            for one in batch:
+                cursor = self._db.execute(
+                    "INSERT INTO inbox (update_key, place_key, body, received_at)"
+                    " VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                    [one.update_key, one.place_key, one.body, text_of(one.received_at)],
+                )
+                new += cursor.rowcount
+        return new
+
+    def next_inbox(self) -> InboxRow | None:
+        """The oldest row that is not worked off."""
+        row = self._db.execute(
+            "SELECT id, body, received_at FROM inbox WHERE state = 'waiting' ORDER BY id LIMIT 1"
+        ).fetchone()
+        if row is None:
+            return None
+        return InboxRow(id=row[0], body=row[1], received_at=instant_of(row[2]))
+
+    # what falls due
+
+    def next_due(self, *, at: datetime) -> Due | None:
+        """What is due by that moment, the nearest first."""
+        return self._due("due_at <= ?", [text_of(at)])
+
+    def nearest_due_at(self) -> datetime | None:
+        """When the next thing falls due, if any does."""
+        due = self._due("1", [])
+        return due.at if due else None
+
+    def _due(self, where: str, values: list[str]) -> Due | None:
+        row = self._db.execute(
+            "SELECT kind, diver, about, due_at, stale_at FROM due WHERE state = 'waiting' AND"
+            f" {where} ORDER BY due_at, kind, diver, about LIMIT 1",
+            values,
+        ).fetchone()
+        if row is None:
+            return None
+        return Due(
+            kind=DueKind(row[0]),
+            diver=row[1],
+            about=row[2],
+            at=instant_of(row[3]),
+            stale_at=instant_of(row[4]),
+        )
+
+    # the outbox
+
+    def ready_letters(self, *, at: datetime) -> tuple[OutboxRow, ...]:
+        """What may leave now: per chat and lane the first letters in order, help before all."""
+        return outbox.ready(self._db, at=at)
+
+    def next_letter_at(self) -> datetime | None:
+        """When the nearest letter that waits for its next try may leave."""
+        row = self._db.execute("SELECT min(next_at) FROM outbox WHERE state = 'queued'").fetchone()
+        return instant_of(row[0]) if row[0] else None
+
+    def mark_sending(self, *numbers: int) -> None:
+        """These are about to leave; committed before they do."""
+        self._sending(lambda: outbox.sending(self._db, numbers))
+
+    def mark_sent(self, number: int, external: str | None = None, *, at: datetime) -> None:
+        """It arrived, as the messenger's message `external`; its body is emptied."""
+        self._sending(lambda: outbox.sent(self._db, number, external, at=at))
+
+    def mark_unknown(self, number: int, *, at: datetime) -> bool:
+        """It may have arrived. True when it goes again, by its delivery class."""
+        return self._sending(lambda: outbox.unknown(self._db, number, at=at))
+
+    def mark_failed(
+        self, number: int, *, at: datetime, retry_at: datetime | None = None, error: str = ""
+    ) -> bool:
+        """It surely did not arrive; tried again at `retry_at`, or after a growing while."""
+        return self._sending(
+            lambda: outbox.failed(self._db, number, at=at, retry_at=retry_at, error=error)
+        )
+
+    def drop(self, number: int, *, at: datetime, error: str = "") -> None:
+        """It can never arrive."""
+        self._sending(lambda: outbox.drop(self._db, number, at=at, error=error))
+
+    def _sending(self, step: Callable[[], R]) -> R:
+        with immediate(self._db):
+            return step()
+
+    # keeping house
+
+    def recover(self, *, at: datetime) -> int:
+        """At start: letters under way become unknown; what failed to fall due gets another go."""
+        with immediate(self._db):
+            self._db.execute("UPDATE due SET state = 'waiting' WHERE state = 'failed'")
+            return outbox.recover(self._db, at=at)
+
+    def retire(self, *, at: datetime) -> None:
+        """Drop what has been kept for long enough, and empty the write-ahead log; now and then."""
+        with immediate(self._db):
+            erase.retire(self._db, at=at)
+        self._facts.forget_all()
+        self._empty_log()
+        self._write_journal()

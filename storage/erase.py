@@ -1,0 +1,322 @@
+"""Forgetting, and what is dropped with time; and the journal that makes a restore forget again.
+
+The journal is a small file beside the database: what was forgotten (a digest of whom, no name) and
+the bare locks. A database that is opened absorbs what it has not lived through: that is how a
+restored backup forgets again, and keeps every lock that has begun since it was taken.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from hashlib import sha256
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from pydantic import TypeAdapter
+from sqlite_utils import Database
+
+from planner.harm import lock_of, recent_harm, unwell_open
+from planner.record import (
+    HEALTH_FACTS,
+    Buddy,
+    DiverRecord,
+    Fact,
+    Grant,
+    Harm,
+    Kept,
+    Origin,
+    Unwell,
+    Well,
+    record_of,
+)
+from storage import rows
+from storage.schema import StorageError, immediate, text_of
+
+KEPT_LOCKS = (Harm,)
+"""The facts whose bare lock goes into the journal."""
+
+GONE = "forgotten"
+"""What stands in other divers' facts in place of somebody who asked to be forgotten."""
+
+# How long things are kept. Update ids and unreadable rows: the safety and privacy page; the
+# others are house rules.
+UPDATES_KEPT = timedelta(hours=48)
+ASIDE_KEPT = timedelta(days=7)
+DIGESTS_KEPT = timedelta(days=7)
+SAID_KEPT = timedelta(days=120)
+LETTERS_KEPT = timedelta(days=30)
+DUES_KEPT = timedelta(days=7)
+HEALTH_KEPT = timedelta(days=90)
+
+_HEALTH_KINDS = tuple(kind.__name__ for kind in HEALTH_FACTS)
+_MARKS = ", ".join("?" * len(_HEALTH_KINDS))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Erasure:
+    """Somebody (a digest) was forgotten, in that scope, at that instant."""
+
+    who: str
+    scope: str
+    at: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Journal:
+    """What outlives a restore: what was forgotten, and the bare locks, as rows of facts."""
+
+    erasures: tuple[Erasure, ...] = ()
+    locks: tuple[Harm, ...] = ()
+
+
+_JOURNALS: TypeAdapter[Journal] = TypeAdapter(Journal)
+
+
+def digest_of(diver: str) -> str:
+    """Whom an erasure is about, without saying it."""
+    return sha256(f"buoyside {diver}".encode()).hexdigest()[:32]
+
+
+def forget(db: Database, diver: str, scope: str, *, timezone: str, at: datetime) -> None:
+    """Erase, in a transaction: `health` leaves the bare date of a running lock, `all` nothing."""
+    if scope not in ("health", "all"):
+        raise StorageError("no such scope of forgetting")
+    if scope == "health":
+        record = record_of(diver, rows.read_facts(db, diver), timezone=ZoneInfo(timezone))
+        left = bare(record, at=at)
+        _erase_health(db, diver, until=at)
+        rows.write_facts(db, left)
+    else:
+        _erase_all(db, diver, until=at)
+    db.execute(
+        "INSERT INTO erasure (who, scope, erased_at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+        [digest_of(diver), scope, text_of(at)],
+    )
+
+
+def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
+    """What stays of a diver's health facts: a lock without its category, never shorter than it was.
+
+    A check that was answered no, and not taken back, stays as that and nothing more: otherwise
+    forgetting would open a target.
+    """
+    left: list[Fact] = []
+    if unwell_open(record, at=at):
+        left += list(record.of(Unwell))[-1:]
+    lock = lock_of(record, at=at)
+    if lock is None:
+        return tuple(left)
+    origin = Origin(chat=f"p:{record.diver}", message=0)
+    until_on = lock.until_on
+    if lock.open:
+        # The days have not begun: how many they are shows when the diver is taken to feel well.
+        well = Well(
+            diver=record.diver,
+            happened_at=at + timedelta(microseconds=1),
+            said_at=at,
+            by=record.diver,
+            origin=origin,
+        )
+        as_if = record_of(record.diver, (*record.facts, well), timezone=record.timezone)
+        closed = lock_of(as_if, at=well.happened_at)
+        until_on = closed.until_on if closed is not None else None
+    days = (until_on - record.local_day(at)).days if until_on is not None else 0
+    harm = Harm(
+        diver=record.diver,
+        happened_at=at,
+        said_at=at,
+        by=record.diver,
+        origin=origin,
+        row=None,
+        level="day-over",
+        days=float(max(days, 0)),
+        doctor=lock.doctor,
+        since_well=lock.open,
+    )
+    return (*left, harm)
+
+
+def _erase_health(db: Database, diver: str, *, until: datetime) -> None:
+    db.execute(
+        f"DELETE FROM fact WHERE diver = ? AND said_at <= ? AND kind IN ({_MARKS})",
+        [diver, text_of(until), *_HEALTH_KINDS],
+    )
+
+
+def _erase_all(db: Database, diver: str, *, until: datetime) -> None:
+    db.execute("DELETE FROM fact WHERE diver = ? AND said_at <= ?", [diver, text_of(until)])
+    db.execute(
+        "UPDATE fact SET said_by = ? WHERE said_by = ? AND said_at <= ? AND diver <> ?",
+        [GONE, diver, text_of(until), diver],
+    )
+    _unname(db, diver)
+    if db.execute("SELECT 1 FROM fact WHERE diver = ? LIMIT 1", [diver]).fetchone():
+        return  # they came back after it; this is a restored past
+    db.execute("DELETE FROM due WHERE diver = ?", [diver])
+    db.execute("DELETE FROM key WHERE diver = ?", [diver])
+    db.execute(
+        "UPDATE outbox SET body = '', state = 'dropped', error = 'forgotten', ended_at = ?"
+        " WHERE (about = ? OR chat = ?) AND state = 'queued'",
+        [text_of(until), diver, f"p:{diver}"],
+    )
+    db.execute("UPDATE outbox SET about = NULL WHERE about = ?", [diver])
+    db.execute("DELETE FROM said WHERE sender = ?", [diver])
+    db.execute("DELETE FROM member WHERE key = ?", [diver])
+    db.execute("DELETE FROM room WHERE chat = ?", [f"p:{diver}"])
+
+
+def _unname(db: Database, diver: str) -> None:
+    """Take the name out of what others said: who watched, who may log, who keeps a log."""
+    named = db.execute(
+        "SELECT id, kind, diver, happened_at, said_at, said_by, chat, message, line, edit, body"
+        " FROM fact WHERE kind IN ('Buddy', 'Grant', 'Kept') AND diver <> ?",
+        [diver],
+    ).fetchall()
+    for number, *row in named:
+        match fact := rows.fact_of(tuple(row)):
+            case Buddy(buddy=who) if who == diver:
+                unnamed: Fact = replace(fact, buddy=GONE)
+            case Grant(to=who) if who == diver:
+                unnamed = replace(fact, to=GONE)
+            case Kept(keeper=who) if who == diver:
+                unnamed = replace(fact, keeper=GONE)
+            case _:
+                continue
+        db.execute("UPDATE fact SET body = ? WHERE id = ?", [rows.fact_row(unnamed)[-1], number])
+
+
+def retire(db: Database, *, at: datetime) -> None:
+    """Drop, inside a transaction, what has been kept for long enough."""
+
+    def before(kept: timedelta) -> str:
+        return text_of(at - kept)
+
+    db.execute("DELETE FROM inbox WHERE state = 'done' AND received_at < ?", [before(UPDATES_KEPT)])
+    db.execute("DELETE FROM inbox WHERE state = 'aside' AND worked_at < ?", [before(ASIDE_KEPT)])
+    db.execute(
+        "UPDATE said SET digest = '' WHERE digest <> '' AND said_at < ?", [before(DIGESTS_KEPT)]
+    )
+    db.execute("DELETE FROM said WHERE said_at < ?", [before(SAID_KEPT)])
+    db.execute("DELETE FROM outbox WHERE ended_at < ?", [before(LETTERS_KEPT)])
+    db.execute("DELETE FROM due WHERE state <> 'waiting' AND stale_at < ?", [before(DUES_KEPT)])
+    zones = dict(
+        db.execute(
+            "SELECT member.key, room.timezone FROM member JOIN room ON room.chat = member.home"
+        ).fetchall()
+    )
+    divers = db.execute(
+        f"SELECT DISTINCT diver FROM fact WHERE kind IN ({_MARKS})", [*_HEALTH_KINDS]
+    ).fetchall()
+    for (diver,) in divers:
+        zone = ZoneInfo(zones.get(diver, "UTC"))
+        record = record_of(diver, rows.read_facts(db, diver), timezone=zone)
+        if _health_is_over(record, at=at):
+            db.execute(
+                f"DELETE FROM fact WHERE diver = ? AND happened_at <= ? AND kind IN ({_MARKS})",
+                [diver, before(HEALTH_KEPT), *_HEALTH_KINDS],
+            )
+
+
+def _health_is_over(record: DiverRecord, *, at: datetime) -> bool:
+    """Whether nothing that began by 90 days ago stands or counts any more, then or now."""
+    return all(
+        lock_of(record, at=when) is None
+        and recent_harm(record, at=when) is None
+        and not unwell_open(record, at=when)
+        for when in (at - HEALTH_KEPT, at)
+    )
+
+
+# The journal.
+
+
+def journal_path(database: Path) -> Path:
+    """Where the journal of a database is kept."""
+    return database.with_name(database.name + ".journal.json")
+
+
+def journal_of(db: Database) -> Journal:
+    """The journal as this database would write it."""
+    erasures = db.execute("SELECT who, scope, erased_at FROM erasure ORDER BY erased_at, who")
+    found = db.execute("SELECT DISTINCT diver FROM fact WHERE kind = 'Harm' ORDER BY diver")
+    divers = [diver for (diver,) in found.fetchall()]
+    return Journal(
+        erasures=tuple(Erasure(who=w, scope=s, at=t) for w, s, t in erasures),
+        locks=tuple(
+            replace(fact, row=None)
+            for diver in divers
+            for fact in rows.read_facts(db, diver)
+            if isinstance(fact, Harm)
+        ),
+    )
+
+
+def read_journal(database: Path) -> Journal:
+    """The journal that stands beside a database; empty where there is none."""
+    path = journal_path(database)
+    if not path.exists():
+        return Journal()
+    try:
+        return _JOURNALS.validate_json(path.read_bytes())
+    except ValueError as error:
+        raise StorageError(f"{path.name} can't be read") from error
+
+
+def write_journal(database: Path, journal: Journal) -> None:
+    """Write the journal, whole or not at all."""
+    path = journal_path(database)
+    text = json.dumps(_JOURNALS.dump_python(journal, mode="json"), indent=1)
+    if path.exists() and path.read_text() == text:
+        return
+    part = path.with_name(path.name + ".part")
+    with open(part, "w") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(part, path)
+
+
+def absorb(db: Database, journal: Journal) -> None:
+    """Forget, and lock, what the journal knows and this database has not lived through."""
+    mine = journal_of(db)
+    new = [e for e in journal.erasures if e not in mine.erasures]
+    known = {(lock.diver, lock.origin, lock.happened_at) for lock in mine.locks}
+    with immediate(db):
+        for erasure in new:
+            until = datetime.fromisoformat(erasure.at)
+            for diver in _everybody(db):
+                if digest_of(diver) == erasure.who:
+                    erase_again = _erase_all if erasure.scope == "all" else _erase_health
+                    erase_again(db, diver, until=until)
+            db.execute(
+                "INSERT INTO erasure (who, scope, erased_at) VALUES (?, ?, ?)",
+                [erasure.who, erasure.scope, erasure.at],
+            )
+        known = {(lock.diver, lock.origin, lock.happened_at) for lock in journal_of(db).locks}
+        erasures = (*mine.erasures, *new)
+        rows.write_facts(
+            db,
+            (
+                lock
+                for lock in journal.locks
+                if (lock.diver, lock.origin, lock.happened_at) not in known
+                and not _is_forgotten(lock, erasures)
+            ),
+        )
+
+
+def _is_forgotten(lock: Harm, erasures: Iterable[Erasure]) -> bool:
+    """Whether a lock was erased after it was written; the bare one that `health` leaves was not."""
+    said, who = text_of(lock.said_at), digest_of(lock.diver)
+    return any(
+        e.who == who and (said <= e.at if e.scope == "all" else said < e.at) for e in erasures
+    )
+
+
+def _everybody(db: Database) -> tuple[str, ...]:
+    members = db.execute("SELECT key FROM member UNION SELECT diver FROM fact").fetchall()
+    return tuple(key for (key,) in members)
