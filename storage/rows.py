@@ -55,7 +55,7 @@ def fact_row(fact: Fact) -> tuple[str | int, ...]:
         o.message,
         o.line,
         o.edit,
-        json.dumps(rest, ensure_ascii=False, allow_nan=False),
+        json.dumps(rest, allow_nan=False),
     )
 
 

@@ -1,0 +1,52 @@
+"""`python -m bot`: the demo, `play FILE [--rewrite]`, `telegram`, `backup FILE`, `restore FILE`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+USAGE = "usage: [play FILE [--rewrite] | telegram | backup FILE | restore FILE]"
+
+
+def main(words: list[str]) -> int:
+    """Do what the words say; the exit code. What is not needed is not imported."""
+    match words:
+        case []:
+            from bot.transport import terminal
+
+            return terminal.main()
+        case ["play", file] | ["play", file, "--rewrite"] | ["play", "--rewrite", file]:
+            from bot.transport import play
+
+            return play.main(file, rewrite="--rewrite" in words)
+        case ["telegram"]:
+            from bot.settings import Settings
+            from bot.transport import telegram
+
+            return telegram.main(Settings())
+        case [("backup" | "restore") as word, file]:
+            return _copy(word, Path(file))
+    print(USAGE, file=sys.stderr)
+    return 2
+
+
+def _copy(word: str, file: Path) -> int:
+    from bot.app import SystemClock
+    from bot.settings import Settings
+    from storage.backup import backup, restore
+    from storage.schema import StorageError
+
+    database = Settings().database
+    try:
+        if word == "backup":
+            backup(database, file)
+        else:
+            restore(file, database, at=SystemClock().now())
+    except StorageError as error:
+        print(error, file=sys.stderr)
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
