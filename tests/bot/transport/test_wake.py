@@ -1,0 +1,67 @@
+"""APScheduler really running, with short real times."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from datetime import UTC, datetime, timedelta
+
+from bot.transport.wake import Waker
+
+
+def now() -> datetime:
+    return datetime.now(UTC)
+
+
+async def test_wakes_at_the_nearest_due_row() -> None:
+    """The event is set when the nearest row falls due, not before."""
+    event = asyncio.Event()
+    at = now() + timedelta(seconds=0.25)
+    waker = Waker(event, lambda: at, every_s=60)
+    waker.start()
+    began = time.monotonic()
+    await asyncio.wait_for(event.wait(), 2)
+    assert 0.2 <= time.monotonic() - began < 1.0
+    waker.stop()
+
+
+async def test_wakes_every_so_often_without_any_row() -> None:
+    """With nothing due the event is still set again and again, which bounds a suspended machine."""
+    event = asyncio.Event()
+    waker = Waker(event, lambda: None, every_s=0.1)
+    waker.start()
+    for _ in range(3):
+        await asyncio.wait_for(event.wait(), 2)
+        event.clear()
+    waker.stop()
+
+
+async def test_a_blocked_loop_drops_nothing() -> None:
+    """A loop that was blocked for longer than the scheduler's usual grace still wakes for the row."""
+    event = asyncio.Event()
+    waker = Waker(event, lambda: at, every_s=60)
+    at = now() + timedelta(seconds=0.1)
+    waker.start()
+    await asyncio.sleep(0)
+    time.sleep(1.5)
+    await asyncio.wait_for(event.wait(), 2)
+    waker.stop()
+
+
+async def test_a_nearer_row_replaces_and_a_past_row_wakes_at_once() -> None:
+    """Looking again moves the wake to a nearer row, and a row already due wakes straight away."""
+    event = asyncio.Event()
+    rows: list[datetime | None] = [now() + timedelta(hours=1)]
+    waker = Waker(event, lambda: rows[0], every_s=60)
+    waker.start()
+    await asyncio.sleep(0.1)
+    assert not event.is_set()
+    rows[0] = now() - timedelta(minutes=5)
+    waker.look()
+    await asyncio.wait_for(event.wait(), 2)
+    event.clear()
+    rows[0] = None
+    waker.look()
+    await asyncio.sleep(0.1)
+    assert not event.is_set()
+    waker.stop()
