@@ -33,7 +33,7 @@ class ChatError(Exception):
 
     def __init__(self, number: int, why: str) -> None:
         super().__init__(f"line {number}: {why}" if number else why)
-        self.number = number
+        self.number, self.why = number, why
 
 
 class Act(StrEnum):
