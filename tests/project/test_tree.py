@@ -34,11 +34,16 @@ def files() -> tuple[Path, ...]:
     found = []
     for folder, folders, names in os.walk(ROOT):
         folders[:] = [
-            f for f in folders if f == ".ci" or (not f.startswith(".") and not GENERATED.fullmatch(f))
+            f
+            for f in folders
+            if f == ".ci" or (not f.startswith(".") and not GENERATED.fullmatch(f))
         ]
         found += [Path(folder, name) for name in names]
+    binary = {".png", ".pyc", ".db", ".sqlite"}
     return tuple(
-        sorted(f for f in found if f.suffix not in {".png", ".pyc", ".db"} and f.name != ".git")
+        sorted(
+            f for f in found if f.suffix not in binary and not f.name.startswith((".git", ".cov"))
+        )
     )
 
 
@@ -157,10 +162,10 @@ def called(function: Function) -> set[str]:
 
 
 def checks_itself(function: Function) -> bool:
-    """Whether something in it can fail: an assert, an expected error, a process that must succeed."""
+    """Whether it can fail: an assert, an expected error, a wait that runs out, a process's exit."""
     return (
         any(isinstance(node, ast.Assert) for node in ast.walk(function))
-        or bool(called(function) & {"raises", "fail"})
+        or bool(called(function) & {"raises", "fail", "wait_for", "until"})
         or any(
             isinstance(node, ast.keyword)
             and node.arg == "check"
@@ -170,7 +175,7 @@ def checks_itself(function: Function) -> bool:
     )
 
 
-def tests_of_the_project() -> Iterator[tuple[Path, Function]]:
+def each_test() -> Iterator[tuple[Path, Function]]:
     for path in modules("tests"):
         if path.name.startswith("test_"):
             yield from ((path, f) for f in functions(path) if f.name.startswith("test_"))
@@ -180,7 +185,7 @@ def test_every_test_says_in_a_sentence_what_holds():
     """Each test carries one sentence, which ends with a full stop."""
     silent = [
         shown(path, f.lineno)
-        for path, f in tests_of_the_project()
+        for path, f in each_test()
         if not re.fullmatch(r"[^\n](?:(?!\.\s+[A-Z]).)*\.", ast.get_docstring(f) or "", re.DOTALL)
     ]
     assert silent == []
@@ -191,7 +196,7 @@ def test_every_test_can_fail():
     checking = {f.name for p in modules("tests") for f in functions(p) if checks_itself(f)}
     idle = [
         shown(path, f.lineno)
-        for path, f in tests_of_the_project()
+        for path, f in each_test()
         if not checks_itself(f) and not called(f) & checking
     ]
     assert idle == []
