@@ -179,6 +179,8 @@ def move_room(db: Database, chat: str, *, messenger: str, external_id: str) -> N
     Where a message under the new id came first and made a group of its own, that one is folded in.
     """
     stray = chat_of(db, messenger, external_id)
+    if stray == chat:
+        return  # told twice: by the old chat and by the new one
     db.execute(
         "INSERT INTO room_alias (messenger, external_id, chat) VALUES (?, ?, ?)"
         " ON CONFLICT (messenger, external_id) DO UPDATE SET chat = excluded.chat",
@@ -190,7 +192,7 @@ def move_room(db: Database, chat: str, *, messenger: str, external_id: str) -> N
         "UPDATE room SET messenger = ?, external_id = ?, thread = NULL WHERE chat = ?",
         [messenger, external_id, chat],
     )
-    if stray is not None and stray != chat:
+    if stray is not None:
         for name, key in db.execute(
             "SELECT name, member FROM roster WHERE chat = ?", [stray]
         ).fetchall():
