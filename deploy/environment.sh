@@ -75,6 +75,7 @@ need_environment() {
     "$python" -m pip install --quiet --disable-pip-version-check --no-input \
         --constraint "$project/deploy/constraints.txt" --requirement "$venv/requirements.txt" >&2 ||
         give_up 'the packages could not be installed: is the package index reachable?'
-    printf '%s\n' "$wanted" >"$stamp"
+    # With an extra, what the bot alone needs is there as well.
+    printf '%s\n' "$wanted" | tee "$stamp" >"$venv/stamp"
     exec 9<&-
 }

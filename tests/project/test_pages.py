@@ -7,6 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from bot.app import worker_of
+from bot.transport.play import play_file
+from bot.transport.terminal import DEMO
+
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = ("README.md", "DEVELOPERS.md")
 BLOCK = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
@@ -57,7 +61,7 @@ def test_commands_exist(name: str):
         for line in block.splitlines()
         if line.strip()
     ]
-    scripts = {words[0] for words in commands if words and "/" in words[0]}
+    scripts = {word for words in commands for word in words if re.match(r"(?:deploy|\.ci)/", word)}
     assert scripts
     assert [script for script in scripts if not (ROOT / script).is_file()] == []
 
@@ -71,6 +75,23 @@ def test_the_readme_begins_with_the_job_and_two_commands():
     opening = text[: first.start()].strip().split("\n\n")
     assert opening[0].startswith("# ")
     assert len(opening) <= 3
+
+
+def test_the_readme_shows_what_the_bot_says(tmp_path: Path):
+    """The README's conversation, played, is what the README shows."""
+    shown = [block for language, block in BLOCK.findall(page("README.md")) if language == "chat"]
+    assert len(shown) == 1
+    file, played = tmp_path / "readme.chat", bytearray()
+    file.write_text(shown[0], encoding="utf-8")
+    assert play_file(file, make_worker=worker_of, write=played.extend) == 0
+    assert played.decode() == shown[0]
+
+
+def test_the_demo_plays_to_itself():
+    """The demo conversation holds what the bot says to it today."""
+    played = bytearray()
+    assert play_file(DEMO, make_worker=worker_of, write=played.extend) == 0
+    assert played.decode() == DEMO.read_text(encoding="utf-8")
 
 
 def test_the_readme_says_who_it_is_for_and_what_nobody_has_reviewed():
