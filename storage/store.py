@@ -497,6 +497,7 @@ class Store(_Reading):
     def retire(self, *, at: datetime) -> None:
         """Drop what has been kept for long enough, and empty the write-ahead log; now and then."""
         with immediate(self._db):
+            outbox.drop_stale(self._db, at=at)
             erase.retire(self._db, at=at)
         self._facts.forget_all()
         self._empty_log()
