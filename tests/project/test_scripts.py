@@ -59,6 +59,20 @@ def test_the_callers_folder_holds_none_of_our_modules(environment: dict[str, str
     assert (done.returncode, done.stdout.decode()) == (0, CHAT)
 
 
+def test_a_script_can_be_linked_to(environment: dict[str, str], tmp_path: Path):
+    """A link in some folder of programs starts the project that it leads to."""
+    (tmp_path / "some.chat").write_text(CHAT)
+    (tmp_path / "buoyside").symlink_to(DEPLOY / "run")
+    done = subprocess.run(
+        [tmp_path / "buoyside", "play", "some.chat"],
+        env=environment,
+        cwd=tmp_path,
+        capture_output=True,
+        timeout=60,
+    )
+    assert (done.returncode, done.stdout.decode()) == (0, CHAT)
+
+
 def test_a_bad_line_ends_with_two(environment: dict[str, str], tmp_path: Path):
     """The exit code of a file that can't be read is 2, and the line is named."""
     (tmp_path / "bad.chat").write_text(CHAT + "what\n")
