@@ -319,7 +319,7 @@ def first_frc_depth_m(
 
 
 class FrcFill(NamedTuple):
-    """Where an FRC dive is filled, metres; `against_chest`: even `low_m` is past the latest fill."""
+    """Where an FRC dive is filled, metres; `against_chest`: `low_m` is past the latest fill."""
 
     low_m: float
     high_m: float
