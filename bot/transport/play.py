@@ -32,7 +32,7 @@ from bot.transport.paper import (
     translate,
 )
 from storage.outbox import OutboxRow
-from storage.outcome import Delivery
+from storage.outcome import Delivery, Picture
 from storage.store import Incoming, Store, Turn
 
 Translate = Callable[[str, Turn, datetime], tuple[Heard, ...]]
@@ -53,8 +53,14 @@ Print = Callable[[str], object]
 class Player:
     """One group on a screen of paper, and the bot in it."""
 
-    def __init__(self, store: Store, make_worker: MakeWorker, out: Print) -> None:
-        self._store, self._out = store, out
+    def __init__(
+        self,
+        store: Store,
+        make_worker: MakeWorker,
+        out: Print,
+        look_at: Callable[[Picture], object] | None = None,
+    ) -> None:
+        self._store, self._out, self._look_at = store, out, look_at
         self._worker = make_worker(store, translate)
         self._screens = Screens()
         self._names: dict[str, str] = {}
@@ -257,6 +263,8 @@ class Player:
         edits = row.edits if can_replace(row.letter) else None
         external = edits or self._screens.next_number()
         self._show(row, external)
+        if row.letter.picture is not None and self._look_at is not None:
+            self._look_at(row.letter.picture)
         name = f"@{self._names[chat[2:]]}" if chat.startswith("p:") else ""
         for line in printed(row.letter, name=name, is_edit=edits is not None):
             self._out(line)
@@ -301,10 +309,12 @@ def play_file(
     make_worker: MakeWorker,
     rewrite: bool = False,
     write: Callable[[bytes], object] = write_out,
+    look_at: Callable[[Picture], object] | None = None,
 ) -> int:
     """Play a file on a fresh database and print the whole conversation; the exit code.
 
-    With `rewrite` the answers are written into the file too, all at once when it has been played.
+    Pictures are only named; `look_at` gets what they would be drawn from. With `rewrite` the
+    answers are written into the file too, all at once when it has been played.
     """
     played: list[str] = []
 
@@ -315,7 +325,7 @@ def play_file(
     try:
         steps = read_chat(path.read_bytes())
         with fresh_store() as store:
-            play_steps(steps, Player(store, make_worker, out), out)
+            play_steps(steps, Player(store, make_worker, out, look_at), out)
         if rewrite:
             _replace(path, "".join(f"{line}\n" for line in played).encode("utf-8", "replace"))
     except (OSError, ChatError) as error:

@@ -6,8 +6,11 @@ from pathlib import Path
 import pytest
 
 from bot.app import worker_of
+from bot.charts import DebriefData, draw
 from bot.transport.chatfile import INDENT, Act, Step, read_chat
 from bot.transport.play import play_file
+from bot.transport.terminal import DEMO
+from storage.outcome import Picture
 
 FILES = sorted((Path(__file__).parent / "conversations").glob("*.chat"))
 EXPECTATION = re.compile(r"([+=-]) (\w+): (.+)")
@@ -64,6 +67,18 @@ def test_a_conversation_plays_to_itself(file: Path):
 def test_a_conversation_holds_what_it_expects(file: Path):
     """After each input comes what must come, and nothing that must not."""
     assert fell_short(file.read_text(encoding="utf-8")) == []
+
+
+def test_the_pictures_of_a_conversation_can_be_drawn():
+    """What the talk hands over for a debrief's picture is what the drawing reads."""
+    pictures: list[Picture] = []
+    assert play_file(DEMO, make_worker=worker_of, write=len, look_at=pictures.append) == 0
+    assert pictures
+    for picture in pictures:
+        data = DebriefData.model_validate_json(picture.data)
+        assert data.dives
+        assert data.diver
+        assert draw(picture).startswith(b"\x89PNG")
 
 
 def test_an_expectation_that_is_not_met_is_found():
