@@ -54,8 +54,7 @@ Floats = NDArray[np.float64]
 PRIOR_SPREAD = 0.8
 SPREADS = (0.15, 0.25, 0.40, 0.60)
 _GRID_STEP = 0.005
-_PER_STEP = 20  # the table of Phi is this much finer than the grid
-_SKIP = 4  # and that of ln Phi by this much coarser again, since it is linear between (error 5e-6)
+_PER_STEP = 5  # the table is this much finer than the grid, and linear between (error 5e-6)
 _LEAST_MASS = 1e-30  # a dive can't count more than this against any m
 _ROWS = 4096  # of the table: z from -8 to 12.5, a length that the FFT likes
 _FACTORS = 9  # that many of them multiply without underflow
@@ -156,34 +155,37 @@ class _Tables:
         scaled = (coarse[None, :, None] + phases[:, None, None]) / np.array(spreads)
         self._phi: Floats = ndtr(scaled)
         self._up: Floats = ndtr(-scaled)
-        log_phi = log_ndtr(np.maximum(scaled[::_SKIP], _LOWEST_Z))
+        log_phi = log_ndtr(np.maximum(scaled, _LOWEST_Z))
         self._rows = rows
         self._log_phi_fft = np.fft.rfft(log_phi, axis=1)
         prior = np.exp(-0.5 * (_M / PRIOR_SPREAD) ** 2)
         log_prior = np.log(prior / prior.sum() / len(spreads))
         self.log_prior: Floats = np.repeat(log_prior[:, None], len(spreads), axis=1)
 
-    def _place(self, x: float, phases: int) -> tuple[int, int, int, int, float]:
+    def _place(self, x: float) -> tuple[int, int, int, int, float]:
         """Row and phase of m = -4 moved by x, those of the next phase, and how far it is to it."""
-        place = (float(_M[0]) - x - self._start) / _GRID_STEP * phases
+        place = (float(_M[0]) - x - self._start) / _GRID_STEP * _PER_STEP
         whole = int(place)
-        row, phase = divmod(whole, phases)
-        next_row, next_phase = divmod(whole + 1, phases)
+        row, phase = divmod(whole, _PER_STEP)
+        next_row, next_phase = divmod(whole + 1, _PER_STEP)
         return row, phase, next_row, next_phase, place - whole
 
+    def _moved(self, table: Floats, x: float, first: int = 0, last: int = _M.size) -> Floats:
+        """The curve moved by x on the grid's points `first` to `last`, linear between phases."""
+        row, phase, next_row, next_phase, part = self._place(x)
+        moved: Floats = table[phase, row + first : row + last] * (1 - part)
+        moved += table[next_phase, next_row + first : next_row + last] * part
+        return moved
+
     def below(self, x: float) -> Floats:
-        """Phi((m - x)/s) over m and spreads, linear between phases."""
-        row, phase, next_row, next_phase, part = self._place(x, _PER_STEP)
-        here: Floats = self._phi[phase, row : row + _M.size]
-        there: Floats = self._phi[next_phase, next_row : next_row + _M.size]
-        return here * (1 - part) + there * part
+        """Phi((m - x)/s) over m and spreads."""
+        return self._moved(self._phi, x)
 
     def log_clean(self, times: Mapping[float, int]) -> Floats:
         """The sum of ln Phi((m - x)/s) over clean dives, by how often each x was dived."""
-        phases = _PER_STEP // _SKIP
-        often = np.zeros((phases, self._rows))
+        often = np.zeros((_PER_STEP, self._rows))
         for x, count in times.items():
-            row, phase, next_row, next_phase, part = self._place(x, phases)
+            row, phase, next_row, next_phase, part = self._place(x)
             often[phase, row] += count * (1 - part)
             often[next_phase, next_row] += count * part
         moved = np.conj(np.fft.rfft(often, axis=1))
@@ -208,27 +210,19 @@ class _Tables:
         total += np.log(product)
         return total
 
-    def _nearest(self, x: float) -> tuple[Floats, Floats]:
-        """Phi((m - x)/s) and 1 - it at the table's nearest x: within 0.00013, or 2 mm of depth."""
-        row, phase, next_row, next_phase, part = self._place(x, _PER_STEP)
-        if part >= 0.5:
-            row, phase = next_row, next_phase
-        return (
-            self._phi[phase, row : row + _M.size],
-            self._up[phase, row : row + _M.size],
-        )
-
     def _out(self, x_a: float | None, x_b: float) -> Floats:
         if x_a is None:
-            mass = self._nearest(x_b)[1].copy()
+            mass = self._moved(self._up, x_b)
         else:
-            # the difference of the smaller tails keeps its digits
-            middle = min(max(int(np.searchsorted(_M, x_b)), 0), _M.size)
+            # on each side of x_b the difference of the smaller tails, which keeps its digits
+            middle = int(np.searchsorted(_M, x_b))
             mass = np.empty_like(self.log_prior)
-            phi_a, up_a = self._nearest(x_a)
-            phi_b, up_b = self._nearest(x_b)
-            np.subtract(phi_a[:middle], phi_b[:middle], out=mass[:middle])
-            np.subtract(up_b[middle:], up_a[middle:], out=mass[middle:])
+            shallow, deep = mass[:middle], mass[middle:]
+            phi, up = self._phi, self._up
+            np.subtract(
+                self._moved(phi, x_a, 0, middle), self._moved(phi, x_b, 0, middle), out=shallow
+            )
+            np.subtract(self._moved(up, x_b, middle), self._moved(up, x_a, middle), out=deep)
         return np.maximum(mass, _LEAST_MASS, out=mass)
 
 
