@@ -21,6 +21,7 @@ def backup(database: Path, target: Path) -> None:
     if not database.exists():
         raise StorageError("there is no database to back up")
     part = target.with_name(target.name + ".part")
+    target.parent.mkdir(parents=True, exist_ok=True)
     part.unlink(missing_ok=True)
     source, copy = sqlite3.connect(database), sqlite3.connect(part)
     try:

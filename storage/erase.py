@@ -22,12 +22,9 @@ from sqlite_utils import Database
 from planner.harm import lock_of, recent_harm, unwell_open
 from planner.record import (
     HEALTH_FACTS,
-    Buddy,
     DiverRecord,
     Fact,
-    Grant,
     Harm,
-    Kept,
     Origin,
     Unwell,
     Well,
@@ -149,44 +146,58 @@ def _erase_health(db: Database, diver: str, *, until: datetime) -> None:
 
 def _erase_all(db: Database, diver: str, *, until: datetime) -> None:
     db.execute("DELETE FROM fact WHERE diver = ? AND said_at <= ?", [diver, text_of(until)])
-    db.execute(
-        "UPDATE fact SET said_by = ? WHERE said_by = ? AND said_at <= ? AND diver <> ?",
-        [GONE, diver, text_of(until), diver],
-    )
-    _unname(db, diver)
+    _unname(db, diver, until=until)
     if db.execute("SELECT 1 FROM fact WHERE diver = ? LIMIT 1", [diver]).fetchone():
         return  # they came back after it; this is a restored past
+    own = f"p:{diver}"
     db.execute("DELETE FROM due WHERE diver = ?", [diver])
     db.execute("DELETE FROM key WHERE diver = ?", [diver])
+    db.execute("DELETE FROM outbox WHERE chat = ?", [own])
     db.execute(
         "UPDATE outbox SET body = '', state = 'dropped', error = 'forgotten', ended_at = ?"
-        " WHERE (about = ? OR chat = ?) AND state = 'queued'",
-        [text_of(until), diver, f"p:{diver}"],
+        " WHERE about = ? AND state = 'queued'",
+        [text_of(until), diver],
     )
     db.execute("UPDATE outbox SET about = NULL WHERE about = ?", [diver])
-    db.execute("DELETE FROM said WHERE sender = ?", [diver])
+    db.execute("DELETE FROM slot WHERE chat = ?", [own])
+    db.execute("DELETE FROM said WHERE sender = ? OR chat = ?", [diver, own])
+    db.execute("DELETE FROM chat_number WHERE chat = ?", [own])
     db.execute("DELETE FROM member WHERE key = ?", [diver])
-    db.execute("DELETE FROM room WHERE chat = ?", [f"p:{diver}"])
+    db.execute("DELETE FROM room WHERE chat = ?", [own])
 
 
-def _unname(db: Database, diver: str) -> None:
-    """Take the name out of what others said: who watched, who may log, who keeps a log."""
-    named = db.execute(
-        "SELECT id, kind, diver, happened_at, said_at, said_by, chat, message, line, edit, body"
-        " FROM fact WHERE kind IN ('Buddy', 'Grant', 'Kept') AND diver <> ?",
-        [diver],
-    ).fetchall()
-    for number, *row in named:
-        match fact := rows.fact_of(tuple(row)):
-            case Buddy(buddy=who) if who == diver:
-                unnamed: Fact = replace(fact, buddy=GONE)
-            case Grant(to=who) if who == diver:
-                unnamed = replace(fact, to=GONE)
-            case Kept(keeper=who) if who == diver:
-                unnamed = replace(fact, keeper=GONE)
-            case _:
-                continue
-        db.execute("UPDATE fact SET body = ? WHERE id = ?", [rows.fact_row(unnamed)[-1], number])
+def _unname(db: Database, diver: str, *, until: datetime) -> None:
+    """Take a diver out of what others said: who watched, who may log, whose private chat it was in.
+
+    Places stay apart from one another, so that a strike still finds what it struck.
+    """
+    own, nobodys = f"p:{diver}", f"p:{digest_of(diver)}"
+    instead = {diver: GONE, own: nobodys}
+    others = "diver <> ? AND said_at <= ?"
+    by_then = [diver, text_of(until)]
+    db.execute(
+        f"UPDATE fact SET said_by = ? WHERE said_by = ? AND {others}", [GONE, diver, *by_then]
+    )
+    db.execute(f"UPDATE fact SET chat = ? WHERE chat = ? AND {others}", [nobodys, own, *by_then])
+    facts = db.execute(
+        f"SELECT id, body FROM fact WHERE instr(body, ?) AND {others}", [diver, *by_then]
+    )
+    keys = db.execute("SELECT rowid, body FROM key WHERE instr(body, ?)", [diver])
+    for table, named in (("fact", facts.fetchall()), ("key", keys.fetchall())):
+        for number, body in named:
+            unnamed = json.dumps(_replaced(json.loads(body), instead))
+            db.execute(f"UPDATE {table} SET body = ? WHERE rowid = ?", [unnamed, number])
+
+
+def _replaced(value: object, instead: dict[str, str]) -> object:
+    """JSON with some of its strings, where they stand alone, replaced by others."""
+    if isinstance(value, str):
+        return instead.get(value, value)
+    if isinstance(value, list):
+        return [_replaced(item, instead) for item in value]
+    if isinstance(value, dict):
+        return {name: _replaced(item, instead) for name, item in value.items()}
+    return value
 
 
 def retire(db: Database, *, at: datetime) -> None:

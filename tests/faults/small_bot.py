@@ -6,6 +6,7 @@ import json
 from collections.abc import Collection, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from bot.app import Functions, Worker
 from bot.heard import Heard, Kind
@@ -95,7 +96,7 @@ def answer(
     word, _, rest = heard.text.partition(" ")
     origin = Origin(chat=heard.chat, message=heard.message, edit=heard.edit)
     who = heard.sender
-    common = {
+    common: dict[str, Any] = {
         "diver": who,
         "happened_at": heard.sent_at,
         "said_at": heard.now,
