@@ -45,6 +45,7 @@ class HarmRow:
     text: str
     mark: Mark
     source: str
+    place: int
     since_well: bool = False
     shorten_days: float | None = None
     again_within_days: float | None = None
@@ -55,9 +56,9 @@ class HarmRow:
     four_questions: bool = False
 
     @property
-    def gravity(self) -> tuple[int, bool, float, bool]:
-        """A key that sorts the worst row first."""
-        return (LEVELS.index(self.level), not self.exhale, -self.days, not self.since_well)
+    def gravity(self) -> tuple[int, int]:
+        """A key that sorts the worst row first: by level, then as the table stands."""
+        return (LEVELS.index(self.level), self.place)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -76,9 +77,9 @@ def harm_table() -> HarmTable:
     """The table of harm.toml."""
     raw = tomllib.loads(resources.files("planner").joinpath("harm.toml").read_text("utf-8"))
     rows: dict[str, HarmRow] = {}
-    for key, fields in raw["rows"].items():
+    for place, (key, fields) in enumerate(raw["rows"].items()):
         try:
-            row = HarmRow(key=key, **{**fields, "mark": Mark(fields["mark"])})
+            row = HarmRow(key=key, place=place, **{**fields, "mark": Mark(fields["mark"])})
         except (TypeError, ValueError, KeyError) as error:
             raise HarmTableError(f"row {key}: {error}") from error
         if row.level not in LEVELS:
@@ -184,7 +185,7 @@ class Locks:
             self._count_again()
 
     def _unanswered(self, u: Unwell) -> _Harmed:
-        """No or not sure to the check: row 23 from the evening on, if nothing answers it by then."""
+        """No or not sure to the check: row 23 from the evening on, if nothing answers it."""
         table = harm_table()
         row = table.rows[table.unanswered_row]
         local = u.happened_at.astimezone(self._record.timezone)

@@ -263,9 +263,7 @@ class Track:
             for c in self.credits:
                 c.before_m = c.depth_m
                 c.depth_m = min(c.depth_m, cut_to)
-            back = max(
-                cut_to, min(down_half(self.size.give_back_share * old), down_half(turn_m))
-            )
+            back = max(cut_to, min(down_half(self.size.give_back_share * old), down_half(turn_m)))
             self.cut = Owed(cut_to, self.size.owed, back, day, session)
         self.off = None
         self.layoff = None

@@ -85,9 +85,11 @@ def settled_m(standing: Standing, at: datetime) -> float | None:
     for check in BARS:
         for _ in check(standing, rules, at):
             return None
-    depth_m = min(
-        cast(float, cast(Cap, cap).depth_m) for check in CAPS for cap in check(standing, rules, at)
-    )
+    depth_m = 1000.0
+    for check in CAPS:
+        for cap in check(standing, rules, at):
+            if cap.depth_m < depth_m:  # type: ignore[union-attr, operator]
+                depth_m = cap.depth_m  # type: ignore[union-attr, assignment]
     depth_m = down_half(depth_m)
     for _ in _depth_bars(standing, rules, depth_m):
         return None

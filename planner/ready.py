@@ -61,7 +61,9 @@ def ready(record: DiverRecord, *, rules: Rules, at: datetime) -> Readiness | Non
     return readiness_of(standing(record, rules=rules, at=at), rules=rules)
 
 
-def readiness_of(state: Standing, *, rules: Rules) -> Readiness | None:
+def readiness_of(
+    state: Standing, *, rules: Rules, with_bounds: bool = True
+) -> Readiness | None:
     """How far the base is where the diver stands; None while PB or goal is not known."""
     exercise, stage, base = state.exercise, state.stage_m, state.base_m
     if exercise is None or stage is None or base is None:
@@ -81,7 +83,7 @@ def readiness_of(state: Standing, *, rules: Rules) -> Readiness | None:
     clean_needed = int(rules["base.rv_days" if is_rv else "base.frc_clean"])
     days_needed = int(rules["base.rv_days" if is_rv else "base.frc_days"])
     days = len(set(at_base))
-    bounds = () if held is None else bounds_of(state, exercise, held)
+    bounds = () if held is None or not with_bounds else bounds_of(state, exercise, held)
     binding = min(bounds, key=lambda b: b.depth_m).kind if bounds else None
     recent = [
         (d, state.briefed.get(d.origin.place))

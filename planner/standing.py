@@ -104,6 +104,12 @@ class Standing:
         self.lungs: Lungs | None = None
         self.pb_m: float | None = None
         self.goal_m: float | None = None
+        self.exercise: Exercise | None = None
+        self.track: Track | None = None
+        self.stage_m: float | None = None
+        self.base_m: float | None = None
+        self.gap = timedelta(hours=rules["session.gap_h"])
+        self._holds = timedelta(hours=rules["session.answer_holds_h"])
         self.tracks: dict[Exercise, Track] = {
             Exercise.FRC: Track(Exercise.FRC, rules, rules["first.frc_low_m"]),
             Exercise.RV: Track(Exercise.RV, rules, rules["first.rv_m"]),
@@ -140,40 +146,23 @@ class Standing:
         """The local day of an instant, as an ordinal."""
         return at.astimezone(self.zone).toordinal()
 
-    @property
-    def exercise(self) -> Exercise | None:
-        """The exhale exercise the diver is on, by PB; None without one."""
+    def _settle_goals(self) -> None:
+        """PB or goal changed: the exercise, the stage on the way to the goal, and its base."""
+        r = self.rules
         if self.pb_m is None:
-            return None
-        deep = self.pb_m >= self.rules["exercise.rv_from_pb_m"]
-        return Exercise.RV if deep else Exercise.FRC
-
-    @property
-    def stage_m(self) -> float | None:
-        """The full-lung depth trained for next: the goal, or a stage on the way."""
-        if self.pb_m is None or self.goal_m is None:
-            return None
-        stage = min(self.goal_m, self.pb_m + self.rules["stage.over_pb_m"])
-        if self.exercise is Exercise.FRC:
-            stage = min(stage, self.rules["stage.first_m"])
-        return stage
-
-    @property
-    def base_m(self) -> float | None:
-        """The exhale depth that must be clean, repeatedly, before the stage is sensible."""
-        stage = self.stage_m
-        if stage is None:
-            return None
-        frc = self.exercise is Exercise.FRC
-        return up_half(
-            stage * self.rules["exercise.frc_base_share" if frc else "exercise.rv_base_share"]
+            return
+        deep = self.pb_m >= r["exercise.rv_from_pb_m"]
+        self.exercise = Exercise.RV if deep else Exercise.FRC
+        self.track = self.tracks[self.exercise]
+        if self.goal_m is None:
+            return
+        stage = min(self.goal_m, self.pb_m + r["stage.over_pb_m"])
+        if not deep:
+            stage = min(stage, r["stage.first_m"])
+        self.stage_m = stage
+        self.base_m = up_half(
+            stage * r["exercise.rv_base_share" if deep else "exercise.frc_base_share"]
         )
-
-    @property
-    def track(self) -> Track | None:
-        """The track of the exercise the diver is on."""
-        exercise = self.exercise
-        return None if exercise is None else self.tracks[exercise]
 
     @property
     def held_m(self) -> float | None:
@@ -267,6 +256,7 @@ class Standing:
         new = Standing.__new__(Standing)
         new.__dict__.update(self.__dict__)
         new.tracks = {e: t.copy() for e, t in self.tracks.items()}
+        new.track = None if self.exercise is None else new.tracks[self.exercise]
         new.day_state = self.day_state.copy()
         for name in ("exhale_days", "open_asked", "base_dives", "shallow_days", "_body_facts"):
             setattr(new, name, list(getattr(self, name)))
@@ -275,10 +265,16 @@ class Standing:
         new.briefed = dict(self.briefed)
         return new
 
+    def apply(self, fact: Fact, settle: Settle) -> None:
+        """Fold one more fact in; facts come in the order in which they happened."""
+        handler = _HANDLERS.get(type(fact))
+        if handler is not None:
+            handler(self, fact, settle)
+
     def arrive(self, at: datetime) -> None:
         """Time has come to `at`: a session may have ended, answers may have lapsed."""
         last = self.last_dive_at
-        if last is None or (at - last) > timedelta(hours=self.rules["session.gap_h"]):
+        if last is None or (at - last) > self.gap:
             self._begin_session(self.day_of(at))
         else:
             self.day_state.last_day = self.day_of(at)
@@ -307,16 +303,16 @@ class Standing:
 
     def _pb(self, fact: PB, _: Settle) -> None:
         self.pb_m = fact.depth_m
+        self._settle_goals()
 
     def _goal(self, fact: Goal, _: Settle) -> None:
         self.goal_m = fact.depth_m
+        self._settle_goals()
 
     def _body(self, fact: Body | Volume, _: Settle) -> None:
         self._body_facts.append(fact)
         lungs = lungs_of(
-            DiverRecord(
-                diver=self.record.diver, timezone=self.zone, facts=tuple(self._body_facts)
-            )
+            DiverRecord(diver=self.record.diver, timezone=self.zone, facts=tuple(self._body_facts))
         )
         self.lungs = lungs
         r = self.rules
@@ -358,10 +354,6 @@ class Standing:
         if fact.bars and fact.origin.place not in self._answered:
             self.open_asked.append(fact)
 
-    @property
-    def _holds(self) -> timedelta:
-        return timedelta(hours=self.rules["session.answer_holds_h"])
-
     def _dive(self, dive: Dive, settle: Settle) -> None:
         if dive.exercise is Exercise.DRY:
             return
@@ -396,6 +388,7 @@ class Standing:
             and dive.fill_m is not None
         ):
             self.pb_m = max(self.pb_m or 0.0, depth)
+            self._settle_goals()
 
     def _exhale_dive(self, dive: Dive, day: int, briefed_m: float | None) -> None:
         state, r = self.day_state, self.rules
@@ -409,7 +402,7 @@ class Standing:
         track = self.tracks[exercise]
         held = track.held_m(day)
         turn = dive.depth_m
-        is_first = not state.dives and not any(d.day == day for d in self.exhale_days)
+        is_first = not state.dives and not (self.exhale_days and self.exhale_days[-1].day == day)
 
         if self._is_shallow_turn(dive):
             counts = False
@@ -431,7 +424,11 @@ class Standing:
         if exercise is self.exercise and tried_m > new_from:
             state.new_tried = True
             self.exhale_days[-1].long_rest = True
-        if briefed_m is not None and turn is not None and turn > briefed_m + r["trouble.too_deep_m"]:
+        if (
+            briefed_m is not None
+            and turn is not None
+            and turn > briefed_m + r["trouble.too_deep_m"]
+        ):
             state.over.append(Because.TOO_DEEP)
 
         if dive.ending in (Ending.CLEAN, Ending.EARLY):
@@ -455,9 +452,7 @@ class Standing:
             )
         )
 
-    def _clean(
-        self, dive: Dive, day: int, turn: float, briefed_m: float, is_first: bool
-    ) -> None:
+    def _clean(self, dive: Dive, day: int, turn: float, briefed_m: float, is_first: bool) -> None:
         state, r = self.day_state, self.rules
         track = self.tracks[dive.exercise]
         too_deep = turn > briefed_m + r["trouble.too_deep_m"]
@@ -490,9 +485,7 @@ class Standing:
         self._take_step_off(track, day, turn, held)
         state.caps.append((Because.AFTER_HARD, track.size.shallower(turn)))
 
-    def _take_step_off(
-        self, track: Track, day: int, turn: float, held: float | None
-    ) -> None:
+    def _take_step_off(self, track: Track, day: int, turn: float, held: float | None) -> None:
         state = self.day_state
         if held is None or not track.opening_m(state.start_m) <= turn <= held:
             return
@@ -523,9 +516,7 @@ class Standing:
             if turn is None:
                 return
             track.pressure(day, state.number, turn)
-            state.caps.append(
-                (Because.AFTER_PRESSURE, r["held.pressure_share"] * turn)
-            )
+            state.caps.append((Because.AFTER_PRESSURE, r["held.pressure_share"] * turn))
             if dive.exercise is Exercise.RV and turn >= r["trouble.rv_over_from_m"]:
                 state.over.append(Because.PRESSURE_DEEP)
         elif reason.is_technique:
@@ -540,9 +531,7 @@ class Standing:
                 self._take_step_off(track, day, turn, held)
             left = track.held_m(day)
             cap = track.size.shallower(turn)
-            state.caps.append(
-                (Because.AFTER_TECHNIQUE, cap if left is None else min(cap, left))
-            )
+            state.caps.append((Because.AFTER_TECHNIQUE, cap if left is None else min(cap, left)))
         elif reason is Reason.URGE:
             state.over.append(Because.URGE)
         elif reason is Reason.COLD:
