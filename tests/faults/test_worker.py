@@ -9,20 +9,21 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from bot.app import Functions, Records, SystemClock, Worker
+from bot.app import Records, SystemClock, Worker
 from bot.heard import Heard
+from planner.agenda import Due
 from planner.record import Dive, DiverRecord, Harm, Strike
-from storage.outcome import Delivery, Letter
+from storage.outcome import Delivery, Letter, Outcome
 from storage.store import Incoming, Store
 from tests.faults.dying import Connector
 from tests.faults.small_bot import (
     FUNCTIONS,
     at,
     open_store,
-    parse,
     says,
     small_bot,
     translate,
@@ -184,16 +185,10 @@ def test_a_due_row_that_fails_waits_for_the_next_start(tmp_path: Path) -> None:
     """A debrief that raises does not block the ping after it, and is said once the bug is gone."""
     store = open_store(tmp_path)
 
-    def fails(due: object, **_: object) -> object:
+    def fails(due: Due, **_: Any) -> Outcome:
         raise ZeroDivisionError
 
-    broken = Functions(
-        parse=parse,
-        answer=FUNCTIONS.answer,
-        fall_due=fails,
-        agenda=FUNCTIONS.agenda,
-        sorry=FUNCTIONS.sorry,
-    )
+    broken = replace(FUNCTIONS, fall_due=fails)
     store.receive([says(1, "mara", "done", minutes=2)])
     assert small_bot(store, broken).work_off(at(9)) == 3
     assert texts(store, at(9)) == ["ok"]
@@ -210,10 +205,10 @@ class FullDisk(sqlite3.Connection):
 
     is_full = False
 
-    def execute(self, sql: str, parameters: object = (), /) -> sqlite3.Cursor:  # type: ignore[override]
+    def execute(self, sql: str, parameters: Any = (), /) -> sqlite3.Cursor:
         if self.is_full and sql.startswith("INSERT INTO fact"):
             raise sqlite3.OperationalError("database or disk is full")
-        return super().execute(sql, parameters)  # type: ignore[arg-type]
+        return super().execute(sql, parameters)
 
 
 def test_a_full_disk_sets_nothing_aside(tmp_path: Path) -> None:
