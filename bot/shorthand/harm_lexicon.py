@@ -1,0 +1,276 @@
+"""The words of harm, read once from their file: concepts, idioms and rules, ready to be matched.
+
+A pattern is a row of elements; an element is a set of atoms, any of which a word may carry: a
+literal (`spit`), a stem (`cough*`) or a concept (`<blood>`). What a word carries is worked out
+once and remembered; a misspelt one carries what the word it is one edit away from does.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+_SHORTEST_TYPO = 4
+_REMEMBERED_WORDS = 20_000
+_NOTHING: frozenset[str] = frozenset()
+
+
+class HarmWordsError(Exception):
+    """A pattern in the file of words that can't be read."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Element:
+    """One place of a pattern: any of these atoms, after at most so many other words."""
+
+    atoms: frozenset[str]
+    gap: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Pattern:
+    """Parts in any order within a sentence, each a row of elements in order."""
+
+    text: str
+    parts: tuple[tuple[Element, ...], ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Rule:
+    """A row of harm.toml, how it is said, and what takes it away."""
+
+    row: str
+    said: tuple[Pattern, ...]
+    unless: tuple[Pattern, ...]
+    unless_chat: tuple[Pattern, ...]
+    only_feel: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Combination:
+    """Rows that together are a graver one."""
+
+    rows: tuple[frozenset[str], ...]
+    gives: str
+
+
+def pattern_of(text: str) -> Pattern:
+    """Read a pattern from its text."""
+    parts: list[tuple[Element, ...]] = []
+    for part in text.split(" & "):
+        elements: list[Element] = []
+        gap = 0
+        for word in part.split():
+            if word.startswith(".."):
+                gap = int(word[2:])
+                continue
+            elements.append(Element(atoms=frozenset(word.split("|")), gap=gap))
+            gap = 0
+        if not elements:
+            raise HarmWordsError(f"nothing in the pattern {text!r}")
+        parts.append(tuple(elements))
+    return Pattern(text=text, parts=tuple(parts))
+
+
+def _is_one_edit(a: str, b: str) -> bool:
+    """Whether a word becomes another by one letter more, less, other, or two swapped."""
+    if abs(len(a) - len(b)) > 1:
+        return False
+    i = 0
+    while i < len(a) and i < len(b) and a[i] == b[i]:
+        i += 1
+    rest_a, rest_b = a[i:], b[i:]
+    if len(a) == len(b):
+        swapped = rest_a[1:2] + rest_a[:1] + rest_a[2:] == rest_b
+        return rest_a[1:] == rest_b[1:] or swapped
+    return rest_a[1:] == rest_b or rest_a == rest_b[1:]
+
+
+class HarmWords:
+    """The words of one language."""
+
+    def __init__(self, raw: Mapping[str, object]) -> None:
+        lists: dict[str, frozenset[str]] = {
+            k: frozenset(v) for k, v in raw.items() if isinstance(v, list) and k not in _PATTERNS
+        }
+        self.lists = lists
+        self.idioms = tuple(pattern_of(t) for t in _texts(raw, "idioms"))
+        self.causes = tuple(pattern_of(t) for t in _texts(raw, "causes"))
+        rules = raw.get("rule", [])
+        assert isinstance(rules, list)
+        self.rules = tuple(
+            Rule(
+                row=r["row"],
+                said=tuple(pattern_of(t) for t in r["said"]),
+                unless=tuple(pattern_of(t) for t in r.get("unless", ())),
+                unless_chat=tuple(pattern_of(t) for t in r.get("unless_chat", ())),
+                only_feel=r.get("only_feel", False),
+            )
+            for r in rules
+        )
+        combine = raw.get("combine", [])
+        assert isinstance(combine, list)
+        self.combinations = tuple(
+            Combination(rows=tuple(frozenset(x.split("|")) for x in c["rows"]), gives=c["gives"])
+            for c in combine
+        )
+        concepts = raw["concepts"]
+        words = raw["words"]
+        assert isinstance(concepts, dict)
+        assert isinstance(words, dict)
+        self._ordinary = frozenset(words["ordinary"])
+        self._learn(concepts)
+        self.idiom_index = _index(self.idioms + self.causes)
+        self.said_index = _index_rules(self.rules)
+        self._remembered: dict[str, frozenset[str]] = {}
+        self._guessed: set[str] = set()
+
+    def _learn(self, concepts: Mapping[str, list[str]]) -> None:
+        """What each literal and each stem carries, and the letters lost of what may be misspelt."""
+        carried: dict[str, set[str]] = {}
+        for name, forms in concepts.items():
+            for form in forms:
+                if form.startswith("<"):
+                    carried.setdefault(form, set()).add(f"<{name}>")
+                else:
+                    carried.setdefault(form, set()).update({form, f"<{name}>"})
+        used = {
+            atom
+            for p in (*self.idioms, *self.causes, *_all_patterns(self.rules))
+            for part in p.parts
+            for e in part
+            for atom in e.atoms
+        }
+        for atom in used:
+            if atom.startswith("<"):
+                if atom[1:-1] not in concepts and not atom.startswith("<dur-"):
+                    raise HarmWordsError(f"no such concept as {atom}")
+            else:
+                carried.setdefault(atom, set()).add(atom)
+        self._exact = {w: frozenset(c) for w, c in carried.items() if not w.endswith("*")}
+        self._stems = {w[:-1]: frozenset(c) for w, c in carried.items() if w.endswith("*")}
+        self._shortest_stem = min(map(len, self._stems))
+        in_rules = {
+            atom
+            for p in _all_patterns(self.rules, said_only=True)
+            for part in p.parts
+            for e in part
+            for atom in e.atoms
+        }
+        self._lost: dict[str, set[str]] = {}
+        for form in (f for forms in concepts.values() for f in forms):
+            self._may_be_misspelt(form, least=_SHORTEST_TYPO)
+        for form in in_rules:
+            self._may_be_misspelt(form, least=_SHORTEST_TYPO + 1)
+
+    def _may_be_misspelt(self, form: str, *, least: int) -> None:
+        stem = form.removesuffix("*")
+        if form.startswith("<") or len(stem) < least:
+            return
+        for i in range(len(stem)):
+            self._lost.setdefault(stem[:i] + stem[i + 1 :], set()).add(form)
+        self._lost.setdefault(stem, set()).add(form)
+
+    def duration(self, name: str) -> frozenset[str]:
+        """What a stated time carries, by the name of its class."""
+        return self._exact.get(f"<{name}>", _NOTHING) | {f"<{name}>"}
+
+    def atoms(self, word: str) -> frozenset[str]:
+        """What a word carries."""
+        found = self._remembered.get(word)
+        if found is None:
+            found = self._atoms(word)
+            if len(self._remembered) > _REMEMBERED_WORDS:
+                self._remembered.clear()
+            self._remembered[word] = found
+        return found
+
+    def _atoms(self, word: str) -> frozenset[str]:
+        found = set(self._exact.get(word, _NOTHING))
+        for n in range(self._shortest_stem, len(word) + 1):
+            found |= self._stems.get(word[:n], _NOTHING)
+        if found or len(word) < _SHORTEST_TYPO or len(word) > 24 or self._is_known(word):
+            return frozenset(found)
+        return self._as_misspelt(word)
+
+    def _is_known(self, word: str) -> bool:
+        if word in self._ordinary or any(word in v for v in self.lists.values()):
+            return True
+        singular = word.removesuffix("s")
+        return word.endswith("s") and (singular in self._ordinary or singular in self._exact)
+
+    def _as_misspelt(self, word: str) -> frozenset[str]:
+        """What the words one edit away carry; the whole word first, then what it begins with."""
+        found: set[str] = set()
+        for n in range(max(3, len(word) - 6), len(word) + 1):
+            head = word[:n]
+            tries = {head, *(head[:i] + head[i + 1 :] for i in range(n))}
+            for lost in tries:
+                for form in self._lost.get(lost, ()):
+                    stem = form.removesuffix("*")
+                    whole = n == len(word)
+                    if not (whole or form.endswith("*")) or not _is_one_edit(head, stem):
+                        continue
+                    # A stem inside a longer word has to be long enough to be meant.
+                    if whole or len(stem) >= _SHORTEST_TYPO + 1:
+                        found |= self._exact.get(form, _NOTHING)
+                        found |= self._stems.get(stem, _NOTHING)
+        return frozenset(found)
+
+
+_PATTERNS = frozenset({"idioms", "causes", "rule", "combine"})
+
+
+def _texts(raw: Mapping[str, object], key: str) -> list[str]:
+    found = raw.get(key, [])
+    assert isinstance(found, list)
+    return found
+
+
+def _all_patterns(rules: Iterable[Rule], *, said_only: bool = False) -> Iterable[Pattern]:
+    for rule in rules:
+        yield from rule.said
+        if not said_only:
+            yield from rule.unless
+            yield from rule.unless_chat
+
+
+_EVERYDAY_WORDS = """
+a the i im my is are was to of in on at up no not it and so with for me him her them had has have
+go get got getting out be very really still now just well good ok fine right line boat today about
+if or by <not> <isnt> <cant> <feel> <who> <past> <fine> <surface> <lots> <little>
+"""
+_EVERYDAY = frozenset(_EVERYDAY_WORDS.split())
+
+
+def _anchor(pattern: Pattern) -> frozenset[str]:
+    """The atoms of the element that is least often met by chance."""
+    elements = [e for part in pattern.parts for e in part]
+    return min(elements, key=lambda e: len(e.atoms & _EVERYDAY) * 100 + len(e.atoms)).atoms
+
+
+def _index(patterns: tuple[Pattern, ...]) -> dict[str, tuple[int, ...]]:
+    found: dict[str, list[int]] = {}
+    for i, pattern in enumerate(patterns):
+        for atom in _anchor(pattern):
+            found.setdefault(atom, []).append(i)
+    return {k: tuple(v) for k, v in found.items()}
+
+
+def _index_rules(rules: tuple[Rule, ...]) -> dict[str, tuple[tuple[int, int], ...]]:
+    found: dict[str, list[tuple[int, int]]] = {}
+    for i, rule in enumerate(rules):
+        for k, pattern in enumerate(rule.said):
+            for atom in _anchor(pattern):
+                found.setdefault(atom, []).append((i, k))
+    return {a: tuple(v) for a, v in found.items()}
+
+
+@lru_cache(maxsize=4)
+def harm_words(language: str = "en") -> HarmWords:
+    """The words of a language, from its file."""
+    text = resources.files("bot.shorthand").joinpath(f"harm.{language}.toml").read_text("utf-8")
+    return HarmWords(tomllib.loads(text))
