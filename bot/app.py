@@ -91,15 +91,16 @@ class FallDue(Protocol):
 class Functions:
     """The pure functions that a turn asks.
 
-    `parse` takes the text and the names in the room. `sorry` makes the letters to a sender whose
-    message could not be worked off; for words of harm the help text is among them.
+    `parse` takes the text and the names in the room. Where a message could not be worked off,
+    `rescue` makes the help texts that its words call for, and `sorry` the letter to its sender.
     """
 
     parse: Callable[[str, Collection[str]], tuple[Reading, ...]]
     answer: Answer
     fall_due: FallDue
     agenda: Callable[[DiverRecord, datetime], tuple[Due, ...]]
-    sorry: Callable[[Heard], Sequence[Letter]]
+    sorry: Callable[[Heard], Letter]
+    rescue: Callable[[Heard], tuple[Letter, ...]] | None = None
 
 
 class Worker:
@@ -114,20 +115,22 @@ class Worker:
         """Once, before anything is worked off: settle what an earlier run left under way."""
         self._store.recover(at=now)
 
-    def work_off(self, now: datetime) -> int:
+    def work_off(self, now: datetime, *, most: int | None = None) -> int:
         """Work off all of the inbox, then whatever is due by `now`, nearest first; how many rows.
 
         The inbox first: what was said before a moment counts for what is said at that moment.
+        `most` rows a call leave others a turn on the loop meanwhile.
         """
         rows = 0
-        while True:
+        while most is None or rows < most:
             if (row := self._store.next_inbox()) is not None:
                 self._take(row, now)
             elif (due := self._store.next_due(at=now)) is not None:
                 self._fall_due(due, now)
             else:
-                return rows
+                break
             rows += 1
+        return rows
 
     def nearest_at(self) -> datetime | None:
         """When the next thing falls due."""
@@ -156,8 +159,7 @@ class Worker:
             with self._store.turn(at=now) as turn:
                 for heard in self._translate(row.body, turn, now):
                     if heard is not None and (room := _room_of(turn, heard)) is not None:
-                        letters = self._sorry(heard)
-                        turn.write(Outcome(letters=letters), room=room)
+                        turn.write(Outcome(letters=self._excuses(heard)), room=room)
                 turn.set_aside(row, error=error)
         except sqlite3.OperationalError:
             raise
@@ -166,10 +168,13 @@ class Worker:
             with self._store.turn(at=now) as turn:
                 turn.set_aside(row, error=error)
 
-    def _sorry(self, heard: Heard) -> tuple[Letter, ...]:
+    def _excuses(self, heard: Heard) -> tuple[Letter, ...]:
         if heard.kind not in (Kind.MESSAGE, Kind.EDIT, Kind.PRESS):
             return ()
-        return tuple(self._functions.sorry(heard))
+        letters: tuple[Letter, ...] = ()
+        if self._functions.rescue is not None:
+            letters = self._functions.rescue(heard)
+        return (*letters, self._functions.sorry(heard))
 
     def _hear(self, turn: Turn, heard: Heard) -> None:
         room = _room_of(turn, heard)
@@ -248,7 +253,8 @@ def _room_of(turn: Turn, heard: Heard) -> Room | None:
 def worker_of(store: Store, translate: Translate) -> Worker:
     """The worker with the real functions."""
     from bot.shorthand import parse, words
-    from bot.talk import answer, fall_due, sorry
+    from bot.talk import answer, fall_due
+    from bot.texts.render import say
     from planner.agenda import agenda
     from planner.rules import RULES
 
@@ -261,6 +267,6 @@ def worker_of(store: Store, translate: Translate) -> Worker:
             answer=answer,
             fall_due=fall_due,
             agenda=lambda record, at: agenda(record, rules=RULES, at=at),
-            sorry=sorry,
+            sorry=lambda heard: Letter(to=heard.chat, text=say("app.sorry")),
         ),
     )

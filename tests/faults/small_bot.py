@@ -194,8 +194,8 @@ def fall_due(due: Due, *, room: Room, records: Mapping[str, DiverRecord], at: da
     )
 
 
-def sorry(heard: Heard) -> tuple[Letter, ...]:
-    return (Letter(to=heard.chat, text="I could not work that off."),)
+def sorry(heard: Heard) -> Letter:
+    return Letter(to=heard.chat, text="I could not work that off.")
 
 
 FUNCTIONS = Functions(parse=parse, answer=answer, fall_due=fall_due, agenda=agenda, sorry=sorry)

@@ -155,13 +155,12 @@ def test_help_goes_out_although_everything_else_fails(tmp_path: Path) -> None:
     """When a message with words of harm can't be worked off, the help text is sent all the same."""
     store = open_store(tmp_path)
 
-    def help_first(heard: Heard) -> tuple[Letter, ...]:
-        sorry = Letter(to=heard.chat, text="I could not work that off.")
+    def rescue(heard: Heard) -> tuple[Letter, ...]:
         if "blood" not in heard.text:
-            return (sorry,)
-        return (Letter(to=heard.chat, text="call now", delivery=Delivery.HELP), sorry)
+            return ()
+        return (Letter(to=heard.chat, text="call now", delivery=Delivery.HELP),)
 
-    functions = replace(FUNCTIONS, sorry=help_first)
+    functions = replace(FUNCTIONS, rescue=rescue)
     store.receive([says(1, "mara", "boom coughing blood")])
     small_bot(store, functions).work_off(at(1))
     assert texts(store, at(1)) == ["call now", "I could not work that off."]
@@ -172,7 +171,7 @@ def test_a_sorry_that_fails_too_still_sets_the_row_aside(tmp_path: Path) -> None
     """Even when the excuse raises, the row is put aside and the next one is worked off."""
     store = open_store(tmp_path)
 
-    def fails(heard: Heard) -> tuple[Letter, ...]:
+    def fails(heard: Heard) -> Letter:
         raise KeyError("sorry")
 
     store.receive([says(1, "mara", "boom"), says(2, "mara", "dive 7")])
@@ -209,6 +208,17 @@ class FullDisk(sqlite3.Connection):
         if self.is_full and sql.startswith("INSERT INTO fact"):
             raise sqlite3.OperationalError("database or disk is full")
         return super().execute(sql, parameters)
+
+
+def test_a_long_inbox_can_be_worked_off_in_portions(tmp_path: Path) -> None:
+    """With at most two rows a call, five messages take three calls, in their order."""
+    store = open_store(tmp_path)
+    store.receive([says(n, "mara", f"dive {5 + n}", minutes=n) for n in range(5)])
+    worker = small_bot(store)
+    assert [worker.work_off(at(9), most=2) for _ in range(4)] == [2, 2, 1, 0]
+    depths = [f.depth_m for f in store.facts_of("mara") if isinstance(f, Dive)]
+    assert depths == [5, 6, 7, 8, 9]
+    store.close()
 
 
 def test_a_full_disk_sets_nothing_aside(tmp_path: Path) -> None:
