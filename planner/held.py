@@ -126,7 +126,7 @@ class Track:
     """One exhale exercise, folded dive by dive."""
 
     __slots__ = (
-        "credits", "cut", "exercise", "first_m", "last_day", "last_reported", "layoff",
+        "below_first", "credits", "cut", "exercise", "first_m", "last_day", "last_reported", "layoff",
         "off", "size", "started_over", "_raw", "_raw_day",
     )  # fmt: skip
 
@@ -141,6 +141,9 @@ class Track:
         self.last_day: int | None = None
         self.last_reported = False
         self.started_over = False
+        # clean dives above the first depth hold nothing; only a pressure stop or the diver's own
+        # report of a shallower base puts held there
+        self.below_first = False
         self._raw: float | None = None
         self._raw_day = -1
 
@@ -183,9 +186,9 @@ class Track:
         return self._raw
 
     def held_m(self, day: int) -> float | None:
-        """The held depth on a day, or None while nothing is held."""
+        """The held depth on a day, or None while nothing is held (two clean dives at the first depth)."""
         raw = self._second_deepest(day)
-        if raw is None:
+        if raw is None or (raw < self.first_m and not self.below_first):
             return None
         if self.off is not None:
             raw = max(down_half(self.size.shallower(raw)), self.floor_m(raw))
@@ -267,6 +270,7 @@ class Track:
             self.cut = Owed(cut_to, self.size.owed, back, day, session)
         self.off = None
         self.layoff = None
+        self.below_first = self.below_first or cut_to < self.first_m
         self._raw_day = -1
 
     def reported(self, day: int, depth_m: float) -> None:
@@ -276,6 +280,7 @@ class Track:
             return
         self.credits += [Credit(day, counts) for _ in range(self.size.needed)]
         self.credits.sort(key=lambda c: c.day)
+        self.below_first = self.below_first or counts < self.first_m
         self._raw_day = -1
         if self.last_day is None or day > self.last_day:
             self.last_day = day
@@ -300,6 +305,7 @@ class Track:
         self._raw_day = -1
         if away_d >= size.over_d:
             self.credits = []
+            self.below_first = False
             self.started_over = True
         elif held is None:
             self.credits = []
