@@ -11,6 +11,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -25,7 +26,7 @@ from storage.store import OutboxRow, Store
 _log = logging.getLogger(__name__)
 
 Lane = tuple[str, bool]  # chat, and whether it is the lane of help texts
-IDLE_S = 5.0  # how long at most until the outbox is looked at again
+IDLE_S = 1.0  # how long at most until the outbox is looked at again
 LONG_LOOK_S = 0.005
 LINK = "{private-chat}"  # in a letter: the deep link to a private chat, which only we know
 
@@ -114,10 +115,10 @@ class Sender:
             took_s = time.monotonic() - began_s
             if took_s > LONG_LOOK_S:  # a long queue: looking at it must not become the work
                 await asyncio.sleep(min(4 * took_s, 0.25))
-            try:
-                await asyncio.wait_for(self.news.wait(), wait_s)
-            except TimeoutError:
-                continue
+            # Not `wait_for`: before Python 3.12 it may swallow a cancellation that meets the event.
+            with suppress(TimeoutError):
+                async with asyncio.timeout(wait_s):
+                    await self.news.wait()
 
     async def finish(self, within_s: float) -> None:
         """Let the sends under way come to their end: nothing is said twice after a restart."""
@@ -132,6 +133,9 @@ class Sender:
         """Begin what may go now; the seconds until something may go again."""
         at, now_s = self._clock(), time.monotonic()
         wait_s = IDLE_S
+        retry_at = self._store.next_letter_at()
+        if retry_at is not None and retry_at > at:
+            wait_s = min(wait_s, (retry_at - at).total_seconds())
         lanes: dict[Lane, list[OutboxRow]] = {}
         for row in self._store.ready_letters(at=at):
             lane = (row.letter.to, row.letter.delivery is Delivery.HELP)
@@ -192,7 +196,7 @@ class Sender:
                 tuple((key.label, token) for key, token in zip(keys, tokens, strict=True))
                 for keys, tokens in zip(last.letter.keys, last.tokens, strict=True)
             ),
-            reply_to=_number(first.reply_to),
+            reply_to=_number(first.reply_to) if len({row.reply_to for row in run}) == 1 else None,
             edits=_number(first.edits),
             reaction=letter.reaction,
             picture=picture,

@@ -59,4 +59,5 @@ class Waker:
 
     def stop(self) -> None:
         """No more waking."""
-        self._scheduler.shutdown(wait=False)
+        if self._scheduler.running:
+            self._scheduler.shutdown(wait=False)

@@ -55,14 +55,6 @@ async def polling(server: Loopback, inbox: Inbox) -> AsyncIterator[Poller]:
             await task
 
 
-@pytest.fixture
-async def server() -> AsyncIterator[Loopback]:
-    loopback = await Loopback().start()
-    loopback.group(GROUP)
-    yield loopback
-    await loopback.stop()
-
-
 async def test_a_batch_is_committed_before_it_is_confirmed(server: Loopback) -> None:
     """While the inbox can't be written, nothing is confirmed; afterwards all of it is there once."""
     inbox = Inbox()
