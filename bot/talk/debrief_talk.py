@@ -1,0 +1,299 @@
+"""What is said by itself: debrief, check on the next morning, eve, the interval's end."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+
+from bot.talk.turn import Scene, said
+from bot.talk.views import paused
+from bot.texts.render import clock, down, joined, say
+from planner.agenda import Due, DueKind
+from planner.debrief import Debrief, debrief
+from planner.plan import plan, standing
+from planner.reasons import Plan
+from planner.record import (
+    Debriefed,
+    Dive,
+    DiverRecord,
+    Ending,
+    Exercise,
+    Harm,
+    Origin,
+    Reason,
+    Unwell,
+    Well,
+    sessions,
+)
+from storage.outcome import Delivery, Key, Letter, Outcome, Picture
+
+LATE_AFTER = timedelta(minutes=2)
+"""A debrief said this much after it was due is marked late."""
+
+
+def say_due(due: Due, scene: Scene) -> Outcome:
+    """What to write and say now that something is due."""
+    match due.kind:
+        case DueKind.DEBRIEF:
+            return _debrief(due, scene)
+        case DueKind.MORNING | DueKind.EVENING:
+            return _check_again(due, scene)
+        case DueKind.EVE:
+            return _eve(due, scene)
+        case DueKind.PING:
+            return _ping(due, scene)
+
+
+# the debrief
+
+
+def _debrief(due: Due, scene: Scene) -> Outcome:
+    record = scene.record(due.diver)
+    found = debrief(record, rules=scene.rules, at=scene.at)
+    if found is None:
+        return Outcome()
+    written = Debriefed(
+        diver=due.diver,
+        happened_at=scene.at,
+        said_at=scene.at,
+        by=due.diver,
+        origin=_origin(due),
+        session_at=found.lines[-1].dive.happened_at,
+    )
+    whom = scene.confidant(due.diver)
+    if whom is None:
+        text = say("debrief.neutral", name=scene.name_of(due.diver), dives=_dives(found, kept=True))
+        letter = replace(scene.to_group(text, about=due.diver), delivery=Delivery.DEBRIEF)
+        return Outcome(facts=(written,), letters=(letter,))
+    pause = paused(scene, due.diver)
+    quiet = bool(pause) or _harmed(record, found)
+    lines = [*_head(due, scene, found)]
+    lines += _quiet(scene, found, pause) if quiet else _whole(found)
+    lines.append(
+        say(
+            "debrief.no-flying",
+            on=record.local_day(found.no_flying_until_at),
+            time=clock(found.no_flying_until_at, scene.zone),
+        )
+    )
+    asks = not _answered(record, found)
+    lines.append(say("debrief.ask") if asks else say("debrief.worse"))
+    letter = Letter(
+        to=scene.private(whom),
+        text="\n".join(lines),
+        keys=check_keys(scene, due.diver) if asks else (),
+        delivery=Delivery.DEBRIEF,
+        picture=None if quiet else _picture(scene, found),
+        about=due.diver,
+    )
+    return Outcome(facts=(written,), letters=(letter,))
+
+
+def _origin(due: Due) -> Origin:
+    """Not a message's line: the row that fell due."""
+    return Origin(chat=f"due:{due.kind}", message=int(due.at.timestamp()))
+
+
+def _harmed(record: DiverRecord, found: Debrief) -> bool:
+    """Whether anything of health was reported since the session began."""
+    began_at = found.lines[0].dive.happened_at
+    return any(isinstance(f, Harm | Unwell) and f.happened_at >= began_at for f in record.facts)
+
+
+def _answered(record: DiverRecord, found: Debrief) -> bool:
+    """Whether the check needs no asking any more: something was said after the last dive."""
+    ended_at = found.lines[-1].dive.happened_at
+    return any(
+        isinstance(f, Well | Harm | Unwell) and f.happened_at >= ended_at for f in record.facts
+    )
+
+
+def _head(due: Due, scene: Scene, found: Debrief) -> Iterator[str]:
+    yield say("debrief.head", name=scene.name_of(due.diver), on=found.on)
+    if scene.at - due.at > LATE_AFTER:
+        local_on = due.at.astimezone(scene.zone).date()
+        yield say("debrief.late", on=local_on, time=clock(due.at, scene.zone))
+    if found.replaces:
+        yield say("debrief.replaces")
+
+
+def _quiet(scene: Scene, found: Debrief, pause: tuple[str, ...]) -> Iterator[str]:
+    """After harm, or while health bars targets: what was dived, and no figure of progress."""
+    yield _dives(found, kept=True)
+    yield from pause
+
+
+def _whole(found: Debrief) -> Iterator[str]:
+    """Dives, what held, limits, the fault's pattern, the next session, the base so far."""
+    yield _dives(found, kept=False)
+    if found.exercise is not None:
+        yield _held(found)
+    yield _limits(found)
+    if found.pattern is not None and found.task is not None:
+        fault = say(f"reason.{found.pattern}")
+        yield say(
+            "debrief.pattern",
+            fault=fault[:1].upper() + fault[1:],
+            task=found.task,
+            drill=say(f"drill.{found.task}"),
+        )
+    if found.free_on is not None and found.opens_m is not None:
+        if found.far_m is None:
+            yield say("debrief.next-day", on=found.free_on)
+        else:
+            yield say(
+                "debrief.next",
+                on=found.free_on,
+                opens=down(found.opens_m),
+                far=down(found.far_m),
+            )
+    yield from _base(found)
+
+
+def _dives(found: Debrief, *, kept: bool) -> str:
+    """`5 FRC dives: 3 clean, 2 stopped (sternum, throat)`; `kept` leaves out how they went."""
+    dives = [line.dive for line in found.lines if line.dive.exercise is not Exercise.DIP]
+    kinds = {d.exercise for d in dives}
+    what = f"{say(f'exercise.{dives[0].exercise}')} " if len(kinds) == 1 else ""
+    number = "one" if len(dives) == 1 else "many"
+    if kept:
+        return say(f"debrief.kept-{number}", count=len(dives), what=what)
+    return say(
+        f"debrief.dives-{number}", count=len(dives), what=what, endings=", ".join(_endings(dives))
+    )
+
+
+def _endings(dives: list[Dive]) -> Iterator[str]:
+    for ending in (Ending.CLEAN, Ending.EARLY, Ending.HARD, Ending.STOP):
+        those = [d for d in dives if d.ending is ending]
+        if not those:
+            continue
+        reasons = ", ".join(say(f"reason.{d.reason or Reason.UNSTATED}") for d in those)
+        yield say(f"debrief.count-{ending}", count=len(those), reasons=reasons)
+
+
+def _held(found: Debrief) -> str:
+    before, after = found.held_before_m, found.held_after_m
+    if after is None:
+        return (
+            say("debrief.held-none") if before is None else say("debrief.held-lost", before=before)
+        )
+    if before is None:
+        return say("debrief.held-first", after=after)
+    key = "debrief.held-same" if before == after else "debrief.held-moved"
+    return say(key, before=before, after=after)
+
+
+def _limits(found: Debrief) -> str:
+    if not found.passed:
+        return say("debrief.limits-kept")
+    passed = joined(say(f"debrief.passed-{because}") for because in found.passed)
+    return say("debrief.limits-passed", limits=passed)
+
+
+def _base(found: Debrief) -> Iterator[str]:
+    """How much of the base is held, and which of rule, chest and mouth binds."""
+    so_far = found.readiness
+    if so_far is None:
+        return
+    if so_far.held_m is None:
+        yield say("debrief.base-none", base=so_far.base_m)
+    else:
+        yield say("debrief.base", held=so_far.held_m, base=so_far.base_m)
+    if so_far.met:
+        yield say("debrief.base-met", base=so_far.base_m)
+    if so_far.bounds:
+        least = min(so_far.bounds, key=lambda b: b.depth_m)
+        yield say(
+            "debrief.binds",
+            depth=down(least.depth_m),
+            kind=say(f"debrief.kind-{least.kind}"),
+        )
+
+
+def _picture(scene: Scene, found: Debrief) -> Picture:
+    """The data of the picture: the dives against their targets, clean depth over the weeks."""
+    dives = [line for line in found.lines if line.dive.exercise is not Exercise.DIP]
+    data = {
+        "dives": [
+            {
+                "n": n,
+                "depth_m": line.dive.depth_m,
+                "target_m": line.briefed_m,
+                "ending": str(line.dive.ending),
+            }
+            for n, line in enumerate(dives, 1)
+        ],
+        "history": [[on.isoformat(), depth_m] for on, depth_m in found.history],
+        "base_m": None if found.readiness is None else found.readiness.base_m,
+        "exercise": None if found.exercise is None else say(f"exercise.{found.exercise}"),
+        "diver": scene.name_of(found.diver),
+        "on": found.on.isoformat(),
+    }
+    return Picture(kind="debrief", data=json.dumps(data))
+
+
+# the check
+
+
+def check_keys(scene: Scene, diver: str) -> tuple[tuple[Key, ...], ...]:
+    """[yes] [no] [not sure], for the diver or who keeps their log; a grant is not for health."""
+    keeper = scene.keeper_of(diver)
+    may_press = (diver,) if keeper is None else (diver, keeper)
+    name = scene.name_of(diver)
+    return (
+        tuple(
+            scene.key(
+                say(f"debrief.{answer}"),
+                f"check {name} {say(f'debrief.{answer}')}",
+                diver,
+                may_press=may_press,
+            )
+            for answer in ("yes", "no", "not-sure")
+        ),
+    )
+
+
+def _check_again(due: Due, scene: Scene) -> Outcome:
+    """The check on the next morning and in the evening; to nobody where nobody can be reached."""
+    record = scene.record(due.diver)
+    runs = sessions(record.until(scene.at), gap_h=scene.rules["session.gap_h"])
+    if runs and any(
+        isinstance(f, Well | Harm | Unwell) and f.happened_at >= runs[-1].ended_at
+        for f in record.facts
+    ):
+        return Outcome()
+    kind = "morning" if due.kind is DueKind.MORNING else "evening"
+    text = say(
+        f"debrief.ask-{kind}",
+        name=scene.name_of(due.diver),
+        time=f"{scene.rules['session.check_by_h']:02.0f}:00",
+    )
+    return _reminder(due, scene, text, check_keys(scene, due.diver))
+
+
+def _reminder(due: Due, scene: Scene, text: str, keys: tuple[tuple[Key, ...], ...] = ()) -> Outcome:
+    letters = scene.tell(due.diver, text, keys=keys, delivery=Delivery.REMINDER)
+    return said(*(replace(letter, stale_at=due.stale_at) for letter in letters))
+
+
+# the eve, and the interval
+
+
+def _eve(due: Due, scene: Scene) -> Outcome:
+    """The evening before: where it opens, and what to do; nothing while health bars targets."""
+    opens_m = standing(scene.record(due.diver), rules=scene.rules, at=scene.at).opening_m
+    if opens_m is None or paused(scene, due.diver):
+        return Outcome()
+    text = say("debrief.eve", name=scene.name_of(due.diver), opens=down(opens_m))
+    return _reminder(due, scene, text)
+
+
+def _ping(due: Due, scene: Scene) -> Outcome:
+    """The interval is over, where a target still stands."""
+    now = plan(scene.record(due.diver), rules=scene.rules, at=scene.at)
+    if not isinstance(now, Plan):
+        return Outcome()
+    return _reminder(due, scene, say("debrief.ping", name=scene.name_of(due.diver)))
