@@ -219,6 +219,7 @@ class Worker:
             match change:
                 case Forget(diver=diver):
                     divers[diver] = None
+                    self._records.pop(diver, None)
                 case SetRoom(timezone=str()):
                     divers |= dict.fromkeys(room.members)  # local mornings are others now
                 case _:

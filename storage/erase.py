@@ -155,7 +155,7 @@ def _erase_all(db: Database, diver: str, *, until: datetime) -> None:
     db.execute("DELETE FROM outbox WHERE chat = ?", [own])
     db.execute(
         "UPDATE outbox SET body = '', state = 'dropped', error = 'forgotten', ended_at = ?"
-        " WHERE about = ? AND state = 'queued'",
+        " WHERE about = ? AND state IN ('queued', 'sending')",
         [text_of(until), diver],
     )
     db.execute("UPDATE outbox SET about = NULL WHERE about = ?", [diver])

@@ -15,6 +15,7 @@ from datetime import datetime, timedelta
 from sqlite_utils import Database
 
 from storage.outcome import Delivery, Key, Letter
+from storage.roster import Address
 from storage.rows import KEYS, LETTERS
 from storage.schema import instant_of, text_of
 
@@ -64,8 +65,11 @@ class StoredKey:
     slot: str | None
 
 
-def put(db: Database, letter: Letter, *, at: datetime) -> int:
-    """Queue a letter with its buttons; in a slot it takes the place of one that has not left."""
+def put(db: Database, letter: Letter, *, at: datetime, last: Address | None = None) -> int:
+    """Queue a letter with its buttons; in a slot it takes the place of one that has not left.
+
+    `last` is where to bring the last letter to somebody of whom nothing else is known any more.
+    """
     if letter.slot is not None:
         # An earlier letter of the slot is about to be replaced on the screen, its buttons too.
         db.execute(
@@ -83,7 +87,7 @@ def put(db: Database, letter: Letter, *, at: datetime) -> int:
         thread = _thread_of(db, letter)
     cursor = db.execute(
         "INSERT INTO outbox (chat, delivery, slot, about, body, thread, queued_at, next_at,"
-        " stale_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " stale_at, last_messenger, last_address) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
             letter.to,
             letter.delivery.value,
@@ -94,6 +98,8 @@ def put(db: Database, letter: Letter, *, at: datetime) -> int:
             text_of(at),
             text_of(at),
             text_of(letter.stale_at) if letter.stale_at else None,
+            last.messenger if last else None,
+            last.external_id if last else None,
         ],
     )
     number = int(cursor.lastrowid or 0)
@@ -203,6 +209,8 @@ def sent(db: Database, number: int, external: str | None, *, at: datetime) -> No
 
 def unknown(db: Database, number: int, *, at: datetime) -> bool:
     """It may have arrived: once more, or not, by its delivery class. True when it goes again."""
+    if not _is_open(db, number):
+        return False
     row = _row(db, number)
     (unsure,) = db.execute("SELECT unsure FROM outbox WHERE id = ?", [number]).fetchone()
     delivery = row.letter.delivery
@@ -221,6 +229,8 @@ def failed(
     db: Database, number: int, *, at: datetime, retry_at: datetime | None, error: str
 ) -> bool:
     """It surely did not arrive: again after a while, whatever its class. True if it goes again."""
+    if not _is_open(db, number):
+        return False
     row = _row(db, number)
     if _is_given_up(row, at=at):
         _end(db, number, "dropped", error, at=at)
@@ -252,6 +262,14 @@ def recover(db: Database, *, at: datetime) -> int:
     return len(under_way)
 
 
+def _is_open(db: Database, number: int) -> bool:
+    """Whether it is still to be sent: not ended meanwhile, nor forgotten while it was under way."""
+    found = db.execute(
+        "SELECT 1 FROM outbox WHERE id = ? AND state IN ('queued', 'sending')", [number]
+    )
+    return found.fetchone() is not None
+
+
 def _is_given_up(row: OutboxRow, *, at: datetime) -> bool:
     stale_at = row.letter.stale_at
     if row.letter.delivery is Delivery.HELP:
@@ -274,6 +292,7 @@ def _end(db: Database, number: int, state: str, error: str, *, at: datetime) -> 
         "UPDATE outbox SET state = ?, error = ?, body = '', ended_at = ? WHERE id = ?",
         [state, error, text_of(at), number],
     )
+    db.execute("DELETE FROM outbox WHERE id = ? AND last_address IS NOT NULL", [number])
 
 
 def button(db: Database, token: str) -> StoredKey | None:

@@ -119,6 +119,13 @@ def address(db: Database, chat: str) -> Address | None:
         row = db.execute(
             "SELECT messenger, external_id, thread FROM room WHERE chat = ?", [chat]
         ).fetchone()
+    if row is None:
+        # Somebody who was forgotten a moment ago: the letter that says so knows where to go.
+        row = db.execute(
+            "SELECT last_messenger, last_address, NULL FROM outbox"
+            " WHERE chat = ? AND last_address IS NOT NULL ORDER BY id DESC LIMIT 1",
+            [chat],
+        ).fetchone()
     if row is None or not row[1]:
         return None
     return Address(messenger=row[0], external_id=row[1], thread=row[2])

@@ -156,6 +156,8 @@ def m004_outbox(db: Database) -> None:
             slot TEXT,
             about TEXT,
             body TEXT NOT NULL,
+            last_messenger TEXT,
+            last_address TEXT,
             thread TEXT,
             state TEXT NOT NULL DEFAULT 'queued'
                 CHECK (state IN ('queued', 'sending', 'sent', 'unknown', 'dropped')),

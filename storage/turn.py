@@ -128,6 +128,7 @@ class Turn(Reading):
         self.at = at
         self.has_erased = False
         self.has_locked = False
+        self._last: dict[str, Address] = {}
 
     def write(self, outcome: Outcome, *, room: Room) -> None:
         """Write changes, then facts, then letters with their buttons."""
@@ -142,7 +143,7 @@ class Turn(Reading):
         self._facts.add(outcome.facts)
         self.has_locked |= any(isinstance(f, erase.KEPT_LOCKS) for f in outcome.facts)
         for letter in outcome.letters:
-            outbox.put(self._db, letter, at=self.at)
+            outbox.put(self._db, letter, at=self.at, last=self._last.get(letter.to))
 
     def _add(self, m: Member, chat: str) -> None:
         roster.put_member(self._db, m.key, can_dm=m.can_dm, has_phone=m.has_phone)
@@ -153,6 +154,8 @@ class Turn(Reading):
             roster.set_home(self._db, m.key, chat)
 
     def _forget(self, diver: str, scope: str, room: Room) -> None:
+        if scope == "all" and (address := self.address(f"p:{diver}")) is not None:
+            self._last[f"p:{diver}"] = address
         erase.forget(self._db, diver, scope, timezone=room.timezone, at=self.at)
         self._facts.forget_all()
         self.has_erased = True

@@ -71,6 +71,8 @@ CREATE TABLE outbox (
             slot TEXT,
             about TEXT,
             body TEXT NOT NULL,
+            last_messenger TEXT,
+            last_address TEXT,
             thread TEXT,
             state TEXT NOT NULL DEFAULT 'queued'
                 CHECK (state IN ('queued', 'sending', 'sent', 'unknown', 'dropped')),

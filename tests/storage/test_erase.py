@@ -154,6 +154,55 @@ def test_forgetting_all_leaves_nothing_of_a_diver(tmp_path: Path) -> None:
     assert all(b"quartz" not in file.read_bytes().lower() for file in files)
 
 
+def test_the_last_letter_to_somebody_forgotten_still_arrives_and_then_goes_too(
+    tmp_path: Path,
+) -> None:
+    """The answer to `forget all` knows where to go; once it is sent nothing holds the address."""
+    store = open_store(tmp_path)
+    write(
+        store,
+        letters=(Letter(to="p:mara", text="forgotten"),),
+        changes=(Forget(diver="mara", scope="all"),),
+    )
+    assert store.facts_of("mara") == ()
+    store.close()
+    # another turn of the scene would put her on the roster again, so the file is looked at as it is
+    store = Store.open(tmp_path / "bot.sqlite")
+    (row,) = store.ready_letters(at=at(2))
+    address = store.address(row.letter.to)
+    assert address is not None
+    assert address.external_id == "u-mara"
+    store.mark_sending(row.id)
+    store.mark_sent(row.id, "7", at=at(2))
+    assert store.address("p:mara") is None
+    store.retire(at=at(3))
+    store.close()
+    files = list(tmp_path.glob("bot.sqlite*"))
+    assert files
+    assert all(b"mara" not in file.read_bytes() for file in files)
+
+
+def test_a_letter_forgotten_while_under_way_is_not_sent_again(tmp_path: Path) -> None:
+    """`forget all` during a send: whatever became of it, the letter is not queued once more."""
+    store = open_store(tmp_path)
+    write(
+        store,
+        letters=(
+            Letter(to="p:mara", text="private"),
+            Letter(to="g:100", text="mara 9 m", about="mara"),
+        ),
+    )
+    numbers = [row.id for row in store.ready_letters(at=at(0))]
+    store.mark_sending(*numbers)
+    forget(store, "all", at(1))
+    for number in numbers:
+        assert not store.mark_unknown(number, at=at(2))
+        assert not store.mark_failed(number, at=at(2))
+        store.mark_sent(number, "5", at=at(2))
+    assert store.ready_letters(at=at(60)) == ()
+    store.close()
+
+
 def test_an_unknown_scope_erases_nothing(tmp_path: Path) -> None:
     """A scope that does not exist is an error, and the turn is rolled back."""
     store = open_store(tmp_path)
