@@ -92,9 +92,7 @@ def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due
     morning = _local(record, next_day, rules["session.morning_h"])
     evening = _local(record, next_day, rules["session.check_by_h"])
     about = session.on.isoformat()
-    yield Due(
-        kind=DueKind.MORNING, diver=record.diver, about=about, at=morning, stale_at=evening
-    )
+    yield Due(kind=DueKind.MORNING, diver=record.diver, about=about, at=morning, stale_at=evening)
     yield Due(
         kind=DueKind.EVENING,
         diver=record.diver,
@@ -104,9 +102,7 @@ def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due
     )
 
 
-def _pings(
-    record: DiverRecord, session: Session, rules: Rules, at: datetime
-) -> Iterator[Due]:
+def _pings(record: DiverRecord, session: Session, rules: Rules, at: datetime) -> Iterator[Due]:
     """The end of an interval, for who asked for it."""
     wanted = record.latest(Ping)
     if wanted is None or not wanted.on:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 
 from planner.dose import interval_min
 from planner.plan import standing
@@ -94,8 +95,7 @@ def debrief(record: DiverRecord, *, rules: Rules, at: datetime) -> Debrief | Non
         no_flying_until_at=session.ended_at + timedelta(hours=rules["session.no_flying_h"]),
         readiness=readiness_of(end, rules=rules),
         replaces=any(
-            d.session_at >= session.began_at and d.session_at <= at
-            for d in known.of(Debriefed)
+            d.session_at >= session.began_at and d.session_at <= at for d in known.of(Debriefed)
         ),
         history=_history(end, rules),
     )
@@ -144,7 +144,7 @@ def _passed(end: Standing, session: Session, rules: Rules) -> Iterator[Because]:
     if end.dives_done > end.dives_allowed():
         yield Because.CAP
     dives = session.dives
-    for before, after in zip(dives, dives[1:], strict=False):
+    for before, after in pairwise(dives):
         rest = timedelta(minutes=interval_min(before, rules=rules))
         if after.exercise.is_exhale and after.happened_at - before.happened_at < rest:
             yield Because.INTERVAL

@@ -126,8 +126,19 @@ class Track:
     """One exhale exercise, folded dive by dive."""
 
     __slots__ = (
-        "below_first", "credits", "cut", "exercise", "first_m", "last_day", "last_reported", "layoff",
-        "off", "size", "started_over", "_raw", "_raw_day",
+        "_raw",
+        "_raw_day",
+        "below_first",
+        "credits",
+        "cut",
+        "exercise",
+        "first_m",
+        "last_day",
+        "last_reported",
+        "layoff",
+        "off",
+        "size",
+        "started_over",
     )  # fmt: skip
 
     def __init__(self, exercise: Exercise, rules: Rules, first_m: float) -> None:

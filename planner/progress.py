@@ -28,7 +28,11 @@ def new_depth_m(standing: Standing) -> float:
     if track.exercise is Exercise.RV and day.trouble_count == 0:
         held = track.held_m(day.last_day)
         second = track.size.deeper(depth)
-        if held is not None and held >= depth and second < standing.rules["step.rv_two_new_above_m"]:
+        if (
+            held is not None
+            and held >= depth
+            and second < standing.rules["step.rv_two_new_above_m"]
+        ):
             return second
     return depth
 
@@ -41,7 +45,11 @@ def order_of_targets(standing: Standing, rules: Rules, at: datetime) -> Iterator
     if day.start_m is None:
         held = track.held_m(day.last_day)
         if held is None or held < track.first_m:
-            yield Cap(because=Because.FIRST_DEPTH, figure=_first_figure(track.exercise), depth_m=track.first_m)
+            yield Cap(
+                because=Because.FIRST_DEPTH,
+                figure=_first_figure(track.exercise),
+                depth_m=track.first_m,
+            )
             return
     elif not day.opened:
         yield Cap(

@@ -4,31 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from enum import StrEnum
 
+from planner.gas import fill_window_m
 from planner.plan import standing
 from planner.record import DiverRecord, Ending, Exercise
 from planner.rules import Rules
 from planner.standing import Standing
+from planner.support import Bound, BoundKind, binding, supports
 
-
-class BoundKind(StrEnum):
-    """The three bounds on what an exhale dive supports."""
-
-    RULE = "rule"
-    CHEST = "chest"
-    MOUTH = "mouth"
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Bound:
-    """A full-lung depth that the held exhale depth speaks for, by one reading of it; bands where predicted."""
-
-    kind: BoundKind
-    depth_m: float
-    low_m: float
-    high_m: float
-    if_fill_m: float | None = None
+__all__ = ["Bound", "BoundKind", "Readiness", "readiness_of", "ready"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,9 +45,7 @@ def ready(record: DiverRecord, *, rules: Rules, at: datetime) -> Readiness | Non
     return readiness_of(standing(record, rules=rules, at=at), rules=rules)
 
 
-def readiness_of(
-    state: Standing, *, rules: Rules, with_bounds: bool = True
-) -> Readiness | None:
+def readiness_of(state: Standing, *, rules: Rules, with_bounds: bool = True) -> Readiness | None:
     """How far the base is where the diver stands; None while PB or goal is not known."""
     exercise, stage, base = state.exercise, state.stage_m, state.base_m
     if exercise is None or stage is None or base is None:
@@ -84,7 +66,7 @@ def readiness_of(
     days_needed = int(rules["base.rv_days" if is_rv else "base.frc_days"])
     days = len(set(at_base))
     bounds = () if held is None or not with_bounds else _bounds(state, exercise, held)
-    binding = min(bounds, key=lambda b: b.depth_m).kind if bounds else None
+    least = binding(bounds)
     recent = [
         (d, state.briefed.get(d.origin.place))
         for d in state.record.dives
@@ -106,7 +88,7 @@ def readiness_of(
         and len(at_base) >= clean_needed
         and days >= days_needed,
         bounds=bounds,
-        binding=binding,
+        binding=None if least is None else least.kind,
         clean=clean,
         dives=len(told),
         # the mean of the Jeffreys posterior (Brown, Cai, DasGupta, Stat Sci 2001;16:101-133)
@@ -115,4 +97,31 @@ def readiness_of(
 
 
 def _bounds(state: Standing, exercise: Exercise, held_m: float) -> tuple[Bound, ...]:
-    return ()
+    """What the held depth supports, by rule, chest and mouth."""
+    return supports(
+        exercise=exercise,
+        clean_m=held_m,
+        fill_m=_held_fill_m(state, exercise, held_m),
+        lungs=state.lungs,
+        rules=state.rules,
+    )
+
+
+def _held_fill_m(state: Standing, exercise: Exercise, held_m: float) -> float:
+    """The fill that the held dives were made with: the deepest stated, else the window's deep end.
+
+    A deeper fill asks less of the mouth, so the deeper one speaks for less.
+    """
+    if exercise is Exercise.RV:
+        return 0.0
+    stated = [
+        d.fill_m
+        for d in state.record.dives
+        if d.exercise is exercise
+        and d.fill_m is not None
+        and d.depth_m is not None
+        and d.depth_m >= held_m
+        and d.ending is Ending.CLEAN
+    ]
+    deepest = max(stated, default=fill_window_m(state.lungs, target_m=held_m)[1])
+    return min(deepest, held_m)

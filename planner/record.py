@@ -420,9 +420,7 @@ def record_of(
 
     `known_at` leaves out what was said later, so that the record is what the bot knew then.
     """
-    mine = [
-        f for f in facts if f.diver == diver and (known_at is None or f.said_at <= known_at)
-    ]
+    mine = [f for f in facts if f.diver == diver and (known_at is None or f.said_at <= known_at)]
     struck: dict[tuple[str, int, int], int] = {}
     for f in mine:
         if f.happened_at.tzinfo is None or f.said_at.tzinfo is None:
@@ -449,10 +447,7 @@ def sessions(record: DiverRecord, *, gap_h: float) -> tuple[Session, ...]:
     for dive in record.dives:
         if dive.exercise is Exercise.DRY:
             continue
-        if (
-            runs
-            and (dive.happened_at - runs[-1][-1].happened_at).total_seconds() <= gap_h * 3600
-        ):
+        if runs and (dive.happened_at - runs[-1][-1].happened_at).total_seconds() <= gap_h * 3600:
             runs[-1].append(dive)
         else:
             runs.append([dive])

@@ -11,10 +11,10 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from planner.gas import first_frc_depth_m
 from planner.harm import Lock, lock_of, new_depth_barred, recent_harm, restart_share, unwell_open
 from planner.held import Track, down_half, up_half
 from planner.lungs import Lungs, lungs_of
-from planner.gas import first_frc_depth_m
 from planner.reasons import Because
 from planner.record import (
     PB,
@@ -58,9 +58,26 @@ class Day:
     """The open session: what its dives have settled for the rest of it."""
 
     __slots__ = (
-        "after_layoff", "at_held", "bars_new", "began_day", "caps", "deepest_m", "dives",
-        "exhale_count", "free_day", "had_pressure", "last_day", "new_tried", "number", "off_taken", "opened",
-        "over", "retry", "start_m", "trouble_count", "tried_m",
+        "after_layoff",
+        "at_held",
+        "bars_new",
+        "began_day",
+        "caps",
+        "deepest_m",
+        "dives",
+        "exhale_count",
+        "free_day",
+        "had_pressure",
+        "last_day",
+        "new_tried",
+        "number",
+        "off_taken",
+        "opened",
+        "over",
+        "retry",
+        "start_m",
+        "tried_m",
+        "trouble_count",
     )  # fmt: skip
 
     def __init__(self, number: int, day: int) -> None:

@@ -75,7 +75,9 @@ class Season:
         self.facts.append(Fit(**self._carried(), ok=True))  # type: ignore[arg-type]
         return self
 
-    def dive(self, depth_m: float | None, ending: str = "clean", *, fill_m: float | None = None) -> Season:
+    def dive(
+        self, depth_m: float | None, ending: str = "clean", *, fill_m: float | None = None
+    ) -> Season:
         self.at += timedelta(minutes=12)
         if ending in ("clean", "hard", "early"):
             how, why = Ending(ending), None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -34,7 +35,9 @@ def play(
     rng = random.Random(seed)
     exercise = exercise or rng.choice([Exercise.FRC, Exercise.RV])
     frc = exercise is Exercise.FRC
-    season = Season(exercise).profile(pb_m=36 if frc else 54, goal_m=rng.choice([40, 46]) if frc else 65)
+    season = Season(exercise).profile(
+        pb_m=36 if frc else 54, goal_m=rng.choice([40, 46]) if frc else 65
+    )
     if rng.random() < 0.5:
         season.reported(rng.uniform(8, 18) if frc else rng.uniform(4, 9), date(2026, 1, 2))
     day = date(2026, 1, 5)
@@ -169,7 +172,9 @@ def test_every_plan_keeps_the_limits(seed: int) -> None:
             new_depths.setdefault((record.local_day(at), start), set()).add(said.depth_m)
         assert all(c.depth_m is None or c.depth_m >= said.depth_m for c in said.caps)
     for (_, start), depths in new_depths.items():
-        both_shallow = season.exercise is Exercise.RV and max(depths) < RULES["step.rv_two_new_above_m"]
+        both_shallow = (
+            season.exercise is Exercise.RV and max(depths) < RULES["step.rv_two_new_above_m"]
+        )
         assert len(depths) <= (2 if both_shallow else 1), (start, depths)
 
 
@@ -180,7 +185,7 @@ def test_exhale_days_keep_their_rest(seed: int) -> None:
     season, _ = play(seed, days=6, obedient=True)
     state = standing(season.record(), rules=RULES, at=season.at)
     days = [d.day for d in state.exhale_days]
-    for one, two in zip(days, days[1:], strict=False):
+    for one, two in pairwise(days):
         assert two - one >= RULES["rest.nights"]
     for one, three in zip(days, days[2:], strict=False):
         assert three - one >= RULES["rest.days_in"]
@@ -229,7 +234,10 @@ def test_no_target_while_a_bar_stands(seed: int) -> None:
 
 
 @HARD
-@given(st.integers(0, 10**6), st.sampled_from(["doctor-today", "call-now", "day-over", "practice-over"]))
+@given(
+    st.integers(0, 10**6),
+    st.sampled_from(["doctor-today", "call-now", "day-over", "practice-over"]),
+)
 def test_one_more_harm_never_helps(seed: int, level: str) -> None:
     """One more report of harm never gives a target where there was none, nor a deeper one."""
     season, moments = play(seed, days=3)

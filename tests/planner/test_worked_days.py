@@ -37,7 +37,11 @@ def play(season: Season, days: dict[str, list[Row]]) -> None:
         season.morning(on)
         for number, (depth_m, ending, held_after, following) in enumerate(rows, 1):
             assert season.held_m() is not None
-            season.dive(depth_m, ending, fill_m=6 if season.exercise is Exercise.FRC and ending == "leak" else None)
+            season.dive(
+                depth_m,
+                ending,
+                fill_m=6 if season.exercise is Exercise.FRC and ending == "leak" else None,
+            )
             where = f"{on}, dive {number}: {depth_m} {ending}"
             assert season.held_m() == held_after, where
             assert season.next() == following, where
