@@ -87,12 +87,17 @@ class FallDue(Protocol):
         """What to say now that it is due."""
 
 
+Rescue = Callable[[Heard, Room, Mapping[str, DiverRecord]], Outcome]
+"""What has to be said and kept of words of harm, whatever else failed."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Functions:
     """The pure functions that a turn asks.
 
     `parse` takes the text and the names in the room. Where a message could not be worked off,
-    `rescue` makes the help texts that its words call for, and `sorry` the letter to its sender.
+    `rescue` gives the help and the locks that its words call for all the same, and `sorry` the
+    letter to its sender.
     """
 
     parse: Callable[[str, Collection[str]], tuple[Reading, ...]]
@@ -100,7 +105,7 @@ class Functions:
     fall_due: FallDue
     agenda: Callable[[DiverRecord, datetime], tuple[Due, ...]]
     sorry: Callable[[Heard], Letter]
-    rescue: Callable[[Heard], tuple[Letter, ...]] | None = None
+    rescue: Rescue | None = None
 
 
 class Worker:
@@ -159,7 +164,7 @@ class Worker:
             with self._store.turn(at=now) as turn:
                 for heard in self._translate(row.body, turn, now):
                     if heard is not None and (room := _room_of(turn, heard)) is not None:
-                        turn.write(Outcome(letters=self._excuses(heard)), room=room)
+                        self._excuse(turn, heard, room)
                 turn.set_aside(row, error=error)
         except sqlite3.OperationalError:
             raise
@@ -168,13 +173,13 @@ class Worker:
             with self._store.turn(at=now) as turn:
                 turn.set_aside(row, error=error)
 
-    def _excuses(self, heard: Heard) -> tuple[Letter, ...]:
+    def _excuse(self, turn: Turn, heard: Heard, room: Room) -> None:
         if heard.kind not in (Kind.MESSAGE, Kind.EDIT, Kind.PRESS):
-            return ()
-        letters: tuple[Letter, ...] = ()
+            return
         if self._functions.rescue is not None:
-            letters = self._functions.rescue(heard)
-        return (*letters, self._functions.sorry(heard))
+            records = self._records_of(turn, room)
+            turn.write(self._functions.rescue(heard, room, records), room=room)
+        turn.write(Outcome(letters=(self._functions.sorry(heard),)), room=room)
 
     def _hear(self, turn: Turn, heard: Heard) -> None:
         room = _room_of(turn, heard)
@@ -254,12 +259,18 @@ def _room_of(turn: Turn, heard: Heard) -> Room | None:
 def worker_of(store: Store, translate: Translate) -> Worker:
     """The worker with the real functions."""
     from bot.shorthand import parse, words
-    from bot.talk import answer, fall_due
+    from bot.talk import answer, fall_due, health
     from bot.texts.render import say
     from planner.agenda import agenda
     from planner.rules import RULES
 
     en = words()
+
+    def rescue(heard: Heard, room: Room, records: Mapping[str, DiverRecord]) -> Outcome:
+        names = [member.name for member in room.members.values()]
+        found = health.hear(heard, room=room, records=records, names=names)
+        return Outcome(facts=found.facts, letters=found.letters) if found else Outcome()
+
     return Worker(
         store,
         translate,
@@ -268,6 +279,7 @@ def worker_of(store: Store, translate: Translate) -> Worker:
             answer=answer,
             fall_due=fall_due,
             agenda=lambda record, at: agenda(record, rules=RULES, at=at),
+            rescue=rescue,
             sorry=lambda heard: Letter(to=heard.chat, text=say("app.sorry")),
         ),
     )

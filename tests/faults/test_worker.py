@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
@@ -17,7 +17,7 @@ from bot.app import Records, SystemClock, Worker
 from bot.heard import Heard
 from planner.agenda import Due
 from planner.record import Dive, DiverRecord, Harm, Strike
-from storage.outcome import Delivery, Letter, Outcome
+from storage.outcome import Delivery, Letter, Outcome, Room
 from storage.store import Incoming, Store
 from tests.faults.dying import Connector
 from tests.faults.small_bot import (
@@ -152,18 +152,19 @@ def test_an_unreadable_row_is_set_aside_without_a_word(tmp_path: Path) -> None:
 
 
 def test_help_goes_out_although_everything_else_fails(tmp_path: Path) -> None:
-    """When a message with words of harm can't be worked off, the help text is sent all the same."""
+    """When a message with words of harm can't be worked off, help is sent and the lock kept."""
     store = open_store(tmp_path)
 
-    def rescue(heard: Heard) -> tuple[Letter, ...]:
-        if "blood" not in heard.text:
-            return ()
-        return (Letter(to=heard.chat, text="call now", delivery=Delivery.HELP),)
+    def rescue(heard: Heard, room: Room, records: Mapping[str, DiverRecord]) -> Outcome:
+        return FUNCTIONS.answer(
+            replace(heard, text=heard.text.removeprefix("boom ")), (), room=room, records=records
+        )
 
     functions = replace(FUNCTIONS, rescue=rescue)
-    store.receive([says(1, "mara", "boom coughing blood")])
+    store.receive([says(1, "mara", "boom blood")])
     small_bot(store, functions).work_off(at(1))
-    assert texts(store, at(1)) == ["call now", "I could not work that off."]
+    assert texts(store, at(1)) == ["a doctor today", "I could not work that off."]
+    assert [type(f) for f in store.facts_of("mara")] == [Harm]
     store.close()
 
 
