@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from math import ceil
 
@@ -13,18 +13,22 @@ from planner.rules import Rules
 from planner.standing import Standing
 
 
-def goals_known(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def goals_known(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """Without a PB there is no exercise, without a goal no base."""
+    if standing.base_m is not None:
+        return ()
+    bars = []
     if standing.pb_m is None:
-        yield Bar(because=Because.NO_PB, figure="exercise.rv_from_pb_m")
+        bars.append(Bar(because=Because.NO_PB, figure="exercise.rv_from_pb_m"))
     if standing.goal_m is None:
-        yield Bar(because=Because.NO_GOAL, figure="exercise.frc_base_share")
+        bars.append(Bar(because=Because.NO_GOAL, figure="exercise.frc_base_share"))
+    return bars
 
 
-def day_over(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def day_over(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """What this session's dives ended the day for."""
-    for because in dict.fromkeys(standing.day_state.over):
-        yield Bar(because=because, figure=_OVER_FIGURES[because])
+    over = standing.day_state.over
+    return [Bar(because=b, figure=_OVER_FIGURES[b]) for b in dict.fromkeys(over)] if over else ()
 
 
 _OVER_FIGURES = {
@@ -36,86 +40,102 @@ _OVER_FIGURES = {
 }
 
 
-def alone_in_the_day(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def alone_in_the_day(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """Exhale days stand alone: no exhale dive on a day of full-lung dives."""
     if standing.full_day == standing.day_state.last_day:
-        yield Bar(because=Because.FULL_DIVE, figure="rest.full_from_m")
+        return (Bar(because=Because.FULL_DIVE, figure="rest.full_from_m"),)
+    return ()
 
 
-def depth_told(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def depth_told(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """No target until the depth of a stop is known; a pressure stop's is owed beyond the session."""
     dives = standing.day_state.dives
     for dive in standing.unknown_depths:
         if dive.is_pressure_stop or dive in dives:
-            yield Bar(because=Because.DEPTH_UNKNOWN, figure="held.pressure_share")
-            return
+            return (Bar(because=Because.DEPTH_UNKNOWN, figure="held.pressure_share"),)
+    return ()
 
 
-def answers_given(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def answers_given(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """No buddy, no target. No fitness check, no target."""
+    if standing.buddy is not None and standing.fit_until_at is not None:
+        return ()
+    bars = []
     if standing.buddy is None:
-        yield Bar(because=Because.NO_BUDDY, figure="session.answer_holds_h")
+        bars.append(Bar(because=Because.NO_BUDDY, figure="session.answer_holds_h"))
     if standing.fit_until_at is None:
-        yield Bar(because=Because.NO_FIT, figure="session.answer_holds_h")
+        bars.append(Bar(because=Because.NO_FIT, figure="session.answer_holds_h"))
+    return bars
 
 
-def today_dry(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def today_dry(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """Not fit, or watching, for the rest of the local day."""
+    if standing.not_fit_day is None and standing.watching_day is None:
+        return ()
     day = standing.day_of(at)
+    bars = []
     if standing.not_fit_day == day:
-        yield Bar(because=Because.NOT_FIT, figure="session.answer_holds_h")
+        bars.append(Bar(because=Because.NOT_FIT, figure="session.answer_holds_h"))
     if standing.watching_day == day:
-        yield Bar(because=Because.WATCHING, figure="session.answer_holds_h")
+        bars.append(Bar(because=Because.WATCHING, figure="session.answer_holds_h"))
+    return bars
 
 
-def rested(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def rested(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """Nights between exhale days, exhale days in a run of days, a night from deep full-lung dives."""
     free = standing.day_state.free_day
     if standing.day_state.last_day < free:
-        yield Bar(because=Because.REST, figure="rest.nights", until_on=date.fromordinal(free))
+        until = date.fromordinal(free)
+        return (Bar(because=Because.REST, figure="rest.nights", until_on=until),)
+    return ()
 
 
-def not_away_too_long(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def not_away_too_long(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """After the longest lay-off: two shallow days first, and an instructor."""
     track = standing.track
     if track is None or not track.started_over or track.last_day is None:
-        return
+        return ()
     since = track.last_day
     if len({d for d in standing.shallow_days if d > since}) < rules["layoff.shallow_days"]:
-        yield Bar(because=Because.LAYOFF_LONG, figure="layoff.over_d")
+        return (Bar(because=Because.LAYOFF_LONG, figure="layoff.over_d"),)
+    return ()
 
 
-def unharmed(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def unharmed(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """Locks, open health questions, and the weeks after grave harm."""
     if not standing.has_harm:
-        return
+        return ()
+    bars = []
     lock = standing.lock_at(at)
     if lock is not None:
-        yield Bar(because=Because.LOCK, figure="held.least_m", until_on=lock.until_on)
+        bars.append(Bar(because=Because.LOCK, figure="held.least_m", until_on=lock.until_on))
     if standing.is_unwell(at):
-        yield Bar(because=Because.UNWELL, figure="session.check_by_h")
+        bars.append(Bar(because=Because.UNWELL, figure="session.check_by_h"))
     until = standing.recent_harm_until(at)
     if until is not None:
-        yield Bar(because=Because.RECENT_HARM, figure="held.least_m", until_on=until)
+        bars.append(Bar(because=Because.RECENT_HARM, figure="held.least_m", until_on=until))
+    return bars
 
 
-def check_answered(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def check_answered(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """The check after the last session is answered by the evening of the next day, or no target is given."""
     owed_at = standing.owes_check_at
     if owed_at is None or (standing.checked_at is not None and standing.checked_at >= owed_at):
-        return
+        return ()
     days_since = standing.day_of(at) - standing.owes_check_day
     local = at.astimezone(standing.zone)
     if days_since > 1 or (days_since == 1 and local.hour >= rules["session.check_by_h"]):
-        yield Bar(because=Because.CHECK_OPEN, figure="session.check_by_h")
+        return (Bar(because=Because.CHECK_OPEN, figure="session.check_by_h"),)
+    return ()
 
 
-def questions_answered(standing: Standing, rules: Rules, at: datetime) -> Iterator[Bar]:
+def questions_answered(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """No target while a dive's report is in doubt, for as long as its session lasts."""
     if standing.open_asked:
         gap = timedelta(hours=rules["session.gap_h"])
         if any(at - asked.happened_at <= gap for asked in standing.open_asked):
-            yield Bar(because=Because.QUESTION_OPEN, figure="session.gap_h")
+            return (Bar(because=Because.QUESTION_OPEN, figure="session.gap_h"),)
+    return ()
 
 
 def interval_min(dive: Dive, *, rules: Rules) -> int:
@@ -138,18 +158,19 @@ def interval_min(dive: Dive, *, rules: Rules) -> int:
     return ceil(max(least) - 1e-9)
 
 
-def interval(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def interval(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """The earliest moment of the next dive. Cutting it short brings a caution only."""
     day = standing.day_state
     if not day.dives:
-        return
+        return ()
     ends = [
         d.happened_at + timedelta(minutes=interval_min(d, rules=rules))
         for d in day.dives
         if d.exercise is not Exercise.DIP
     ]
-    if ends:
-        until = max(ends)
-        if until.second or until.microsecond:
-            until = until.replace(second=0, microsecond=0) + timedelta(minutes=1)
-        yield Cap(because=Because.INTERVAL, figure="interval.frc_min", not_before_at=until)
+    if not ends:
+        return ()
+    until = max(ends)
+    if until.second or until.microsecond:
+        until = until.replace(second=0, microsecond=0) + timedelta(minutes=1)
+    return (Cap(because=Because.INTERVAL, figure="interval.frc_min", not_before_at=until),)

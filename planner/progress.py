@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from datetime import datetime
 
 from planner.reasons import Because, Cap
@@ -37,76 +37,67 @@ def new_depth_m(standing: Standing) -> float:
     return depth
 
 
-def order_of_targets(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def order_of_targets(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """Opening dive, one at held (FRC), then the new depth; with nothing held, the first depth."""
     track, day = standing.track, standing.day_state
     if track is None:
-        return
-    if day.start_m is None:
+        return ()
+    start = day.start_m
+    is_rv = track.exercise is Exercise.RV
+    if start is None:
         held = track.held_m(day.last_day)
         if held is None or held < track.first_m:
-            yield Cap(
-                because=Because.FIRST_DEPTH,
-                figure=_first_figure(track.exercise),
-                depth_m=track.first_m,
-            )
-            return
+            figure = "first.rv_m" if is_rv else "first.frc_high_m"
+            return (Cap(because=Because.FIRST_DEPTH, figure=figure, depth_m=track.first_m),)
     elif not day.opened:
-        yield Cap(
-            because=Because.OPENING,
-            figure="opening.rv_share" if track.exercise is Exercise.RV else "opening.frc_share",
-            depth_m=track.opening_m(day.start_m),
-        )
-        return
+        figure = "opening.rv_share" if is_rv else "opening.frc_share"
+        opening = track.opening_m(start)
+        return (Cap(because=Because.OPENING, figure=figure, depth_m=opening),)
     elif not day.at_held:
-        yield Cap(because=Because.AT_HELD, figure="held.clean_dives", depth_m=day.start_m)
-        return
+        return (Cap(because=Because.AT_HELD, figure="held.clean_dives", depth_m=start),)
     depth = new_depth_m(standing)
-    repeated = day.tried_m is not None and day.tried_m >= depth
-    yield Cap(
-        because=Because.ONE_NEW_DEPTH if repeated else Because.STEP,
-        figure=_step_figure(track.exercise, _start_m(standing), rules),
-        depth_m=depth,
-    )
+    figure = "step.frc_m"
+    if is_rv:
+        small = depth > rules["step.rv_small_from_m"]
+        figure = "step.rv_deep_m" if small else "step.rv_shallow_m"
+    because = Because.ONE_NEW_DEPTH if day.deepest_m >= depth else Because.STEP
+    return (Cap(because=because, figure=figure, depth_m=depth),)
 
 
-def _first_figure(exercise: Exercise) -> str:
-    return "first.rv_m" if exercise is Exercise.RV else "first.frc_high_m"
-
-
-def _step_figure(exercise: Exercise, from_m: float, rules: Rules) -> str:
-    if exercise is Exercise.FRC:
-        return "step.frc_m"
-    return "step.rv_shallow_m" if from_m < rules["step.rv_small_from_m"] else "step.rv_deep_m"
-
-
-def nothing_new(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def nothing_new(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """After a fault, a lay-off or an urge the day brings no new depth."""
     day = standing.day_state
+    urge = standing.urge_before or standing.bars_new_by_harm(at)
+    if day.bars_new is None and not day.after_layoff and not urge:
+        return ()
+    most = _start_m(standing)
+    caps = []
     if day.bars_new is not None:
-        yield Cap(because=day.bars_new, figure="step.frc_m", depth_m=_start_m(standing))
+        caps.append(Cap(because=day.bars_new, figure="step.frc_m", depth_m=most))
     if day.after_layoff:
-        yield Cap(
-            because=Because.AFTER_LAYOFF, figure="layoff.short_share", depth_m=_start_m(standing)
-        )
-    if standing.urge_before or standing.bars_new_by_harm(at):
-        yield Cap(because=Because.AFTER_URGE, figure="trouble.most", depth_m=_start_m(standing))
+        caps.append(Cap(because=Because.AFTER_LAYOFF, figure="layoff.short_share", depth_m=most))
+    if urge:
+        caps.append(Cap(because=Because.AFTER_URGE, figure="trouble.most", depth_m=most))
+    return caps
 
 
-def at_most_held(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def at_most_held(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """A fault took from held: no target is deeper than what is left."""
     track, day = standing.track, standing.day_state
     if track is None or day.start_m is None:
-        return
+        return ()
     held = track.held_m(day.last_day)
     if held is not None and held < day.start_m:
-        yield Cap(because=Because.AT_HELD, figure="held.owed_dives", depth_m=held)
+        return (Cap(because=Because.AT_HELD, figure="held.owed_dives", depth_m=held),)
+    return ()
 
 
-def after_faults(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def after_faults(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """What this session's hard dives and stops allow for the rest of it."""
-    for because, depth_m in standing.day_state.caps:
-        yield Cap(because=because, figure=_FAULT_FIGURES[because], depth_m=depth_m)
+    return [
+        Cap(because=because, figure=_FAULT_FIGURES[because], depth_m=depth_m)
+        for because, depth_m in standing.day_state.caps
+    ]
 
 
 _FAULT_FIGURES = {
@@ -117,45 +108,37 @@ _FAULT_FIGURES = {
 }
 
 
-def retry(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def retry(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """After a technique stop at or above the fill: one retry at the opening depth."""
     track, day = standing.track, standing.day_state
-    if track is not None and day.retry:
-        yield Cap(
-            because=Because.RETRY_AT_OPENING,
-            figure="opening.frc_share",
-            depth_m=track.opening_m(day.start_m),
-        )
+    if track is None or not day.retry:
+        return ()
+    opening = track.opening_m(day.start_m)
+    return (Cap(because=Because.RETRY_AT_OPENING, figure="opening.frc_share", depth_m=opening),)
 
 
-def ceiling(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def ceiling(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """No exhale dive is deeper than the base asks."""
     base = standing.base_m
-    if base is not None:
-        frc = standing.exercise is Exercise.FRC
-        yield Cap(
-            because=Because.CEILING,
-            figure="exercise.frc_base_share" if frc else "exercise.rv_base_share",
-            depth_m=base,
-        )
+    if base is None:
+        return ()
+    frc = standing.exercise is Exercise.FRC
+    figure = "exercise.frc_base_share" if frc else "exercise.rv_base_share"
+    return (Cap(because=Because.CEILING, figure=figure, depth_m=base),)
 
 
-def coach_watches(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def coach_watches(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """A new RV depth past a limit waits for the diver's accepted coach as today's watcher."""
-    if standing.exercise is Exercise.RV:
-        yield Cap(
-            because=Because.NO_COACH,
-            figure="step.rv_coach_past_m",
-            depth_m=max(rules["step.rv_coach_past_m"], standing.day_state.start_m or 0.0),
-        )
+    if standing.exercise is not Exercise.RV:
+        return ()
+    most = max(rules["step.rv_coach_past_m"], standing.day_state.start_m or 0.0)
+    return (Cap(because=Because.NO_COACH, figure="step.rv_coach_past_m", depth_m=most),)
 
 
-def restart(standing: Standing, rules: Rules, at: datetime) -> Iterator[Cap]:
+def restart(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """After grave harm, exhale dives begin again at a share of held."""
     share = standing.restart_share_at(at)
-    if share < 1.0:
-        yield Cap(
-            because=Because.RECENT_HARM,
-            figure="held.least_m",
-            depth_m=max(rules["held.least_m"], share * _start_m(standing)),
-        )
+    if share >= 1.0:
+        return ()
+    most = max(rules["held.least_m"], share * _start_m(standing))
+    return (Cap(because=Because.RECENT_HARM, figure="held.least_m", depth_m=most),)

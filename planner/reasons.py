@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from typing import NamedTuple
 
 from planner.record import Exercise
 
@@ -78,8 +79,7 @@ ASKED_IN_GROUP = frozenset({Because.NO_BUDDY, Because.NO_FIT})
 """Bars that the group is asked about."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Cap:
+class Cap(NamedTuple):
     """An upper limit on the next target (`depth_m`), or the earliest moment of it (`not_before_at`)."""
 
     because: Because
@@ -88,8 +88,7 @@ class Cap:
     not_before_at: datetime | None = None
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Bar:
+class Bar(NamedTuple):
     """No target, and why. `figure` names the figure of rules.toml, `until_on` the first free day, if known."""
 
     because: Because

@@ -76,7 +76,6 @@ class Day:
         "over",
         "retry",
         "start_m",
-        "tried_m",
         "trouble_count",
     )  # fmt: skip
 
@@ -95,7 +94,6 @@ class Day:
         self.off_taken = False
         self.had_pressure = False
         self.new_tried = False
-        self.tried_m: float | None = None
         self.after_layoff = False
         self.retry = False
         self.bars_new: Because | None = None
