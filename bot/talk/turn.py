@@ -8,11 +8,14 @@ from datetime import datetime
 from typing import TypedDict
 from zoneinfo import ZoneInfo
 
-from bot.heard import Heard
+from bot.heard import Heard, Kind
 from bot.shorthand.reading import Command
 from planner.record import Dive, DiverRecord, Fact, Grant, Kept, Origin, record_of
 from planner.rules import RULES, Rules
 from storage.outcome import Delivery, Key, Letter, Member, Outcome, Room
+
+VERSIONS = 1000
+"""How many versions of a line, made by answers to questions, fit between two edits of it."""
 
 
 class Carried(TypedDict):
@@ -43,13 +46,17 @@ class _Overlay(Mapping[str, DiverRecord]):
 
 @dataclass(frozen=True, kw_only=True)
 class Scene:
-    """What a talk function is given. `at` is the moment of the turn; members go by their keys."""
+    """What a talk function is given. `at` is the moment of the turn; members go by their keys.
+
+    `silent`: words of harm stood in the message, so no target is told in answer to the rest of it.
+    """
 
     heard: Heard
     room: Room
     records: Mapping[str, DiverRecord]
     rules: Rules = RULES
     at: datetime
+    silent: bool = False
 
     # who and where
 
@@ -136,9 +143,12 @@ class Scene:
     # facts
 
     def origin(self, line: int = 0) -> Origin:
-        """Where a fact of this message's line comes from."""
+        """Where a fact of this message's line comes from.
+
+        Between two edits of a message there is room for the versions that answers make of it.
+        """
         h = self.heard
-        return Origin(chat=h.chat, message=h.message, line=line, edit=h.edit)
+        return Origin(chat=h.chat, message=h.message, line=line, edit=h.edit * VERSIONS)
 
     def carried(self, diver: str, line: int = 0, *, happened_at: datetime | None = None) -> Carried:
         """What every fact of this turn carries: `Fit(**scene.carried(diver), ok=True)`."""
@@ -146,7 +156,8 @@ class Scene:
         return Carried(
             diver=diver,
             happened_at=sent_at if happened_at is None else happened_at,
-            said_at=sent_at,
+            # an edit is said when it is made; its message keeps the time of the first version
+            said_at=self.at if self.heard.kind is Kind.EDIT else sent_at,
             by=self.sender,
             origin=self.origin(line),
         )

@@ -29,8 +29,8 @@ def _texts() -> Mapping[str, str]:
     """All texts of this room's `*.toml` files, as `section.name`; a key stands in one file only."""
     found: dict[str, str] = {}
     for file in sorted(resources.files("bot.texts").iterdir(), key=lambda f: f.name):
-        if not file.name.endswith("en.toml"):
-            continue
+        if not file.name.endswith("en.toml") or file.name == "help.en.toml":
+            continue  # what is read in an emergency is reviewed as a whole, and read by `help`
         for section, table in tomllib.loads(file.read_text(encoding="utf-8")).items():
             for name, text in table.items():
                 key = f"{section}.{name}"

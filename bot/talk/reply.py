@@ -1,0 +1,77 @@
+"""One message for what was recorded: the echo, what is next, a caution; four lines in a group."""
+
+from __future__ import annotations
+
+from bot.talk.asked import base_line
+from bot.talk.dives import Part
+from bot.talk.tell import Next, caution, echo, what_next
+from bot.talk.turn import Scene
+from planner.reasons import Because
+from planner.record import Asked
+from storage.outcome import Outcome
+
+GROUP_LINES = 4
+"""How many lines a message to the group has at most."""
+
+
+def reply(
+    before: Scene, after: Scene, parts: list[Part], *, first: tuple[str, ...] = ()
+) -> Outcome:
+    """What is written and said about the lines of one message.
+
+    `before` and `after` are the turn without and with the facts of the parts; `first` comes before
+    all (what an undo took back, say).
+    """
+    dives = [p.dive for p in parts if p.dive is not None]
+    several = len(dives) > 1
+    echoes: dict[str, list[str]] = {}
+    for dive in dives:
+        echoes.setdefault(dive.diver, []).append(echo(after, dive, so_far=not several))
+    asks = [text for p in parts for text in p.asks]
+    notes = [text for p in parts for text in p.says]
+    told = {diver: _next(before, after, parts, diver) for diver in _told_divers(parts)}
+    nexts = tuple(told.values())
+    following = [line for n in nexts for line in n.lines]
+    cautions = [
+        words
+        for dive in dives
+        if (words := caution(after, dive, is_open=told.get(dive.diver, Next()).is_open))
+    ][:1]
+    keys = [row for p in parts for row in p.keys] + [row for n in nexts for row in n.keys]
+    spare = GROUP_LINES - len(first) - len(asks) - len(notes) - len(following) - len(cautions)
+    lines = [*first, *_echo_lines(echoes, spare), *notes, *following, *asks, *cautions]
+    divers = {p.diver for p in parts}
+    letters = []
+    if lines:
+        about = divers.pop() if len(divers) == 1 else None
+        letters.append(after.answer("\n".join(lines), keys=tuple(keys), about=about))
+    return Outcome(
+        facts=(*(f for p in parts for f in p.facts), *(f for n in nexts for f in n.facts)),
+        letters=(
+            *letters,
+            *(letter for p in parts for letter in p.letters),
+            *(letter for n in nexts for letter in n.letters),
+        ),
+    )
+
+
+def _told_divers(parts: list[Part]) -> list[str]:
+    """Whose next target is told: who has a new dive, and no question that bars about this message."""
+    waiting = {f.diver for p in parts for f in p.facts if isinstance(f, Asked) and f.bars}
+    divers = [p.diver for p in parts if p.dive is not None and not p.dive.waits]
+    return [d for d in dict.fromkeys(divers) if d not in waiting]
+
+
+def _next(before: Scene, after: Scene, parts: list[Part], diver: str) -> Next:
+    lines = [base_line(p.dive.origin.line) for p in parts if p.dive and p.diver == diver]
+    told = what_next(after, diver, line=max(lines, default=0), before=before.record(diver))
+    if told.named is Because.DEPTH_UNKNOWN and any(p.asks for p in parts if p.diver == diver):
+        return Next(letters=told.letters)  # the question itself says so
+    return told
+
+
+def _echo_lines(echoes: dict[str, list[str]], spare: int) -> list[str]:
+    """One line a dive where there is room, else one a diver."""
+    if sum(map(len, echoes.values())) <= max(spare, 1):
+        return [line for lines in echoes.values() for line in lines]
+    return ["; ".join(lines) for lines in echoes.values()]

@@ -1,0 +1,299 @@
+"""A session from its brief to `done`: buddy, fitness, the next target, undo and fix."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+from math import ceil, floor
+
+from bot.shorthand.reading import Command, Report
+from bot.talk.asked import (
+    LINES,
+    beside,
+    next_version,
+    open_questions,
+    report_of,
+    strike,
+    strikes_of,
+)
+from bot.talk.dives import Line, Part, take
+from bot.talk.lines import merged, read
+from bot.talk.reply import reply
+from bot.talk.tell import (
+    Next,
+    brief_of,
+    described,
+    fill_words,
+    is_confidential,
+    next_keys,
+    refused,
+    target_line,
+    what_next,
+)
+from bot.talk.turn import Handler, Scene, said
+from bot.texts.render import clock, down, say
+from planner.gas import equivalent_full_m, heavier_kg
+from planner.lungs import Lungs, lungs_of
+from planner.plan import plan, standing
+from planner.reasons import Plan, Refusal
+from planner.record import Asked, Brief, Buddy, Dive, Done, Exercise, Fact, Fit, Strike, Watching
+from storage.outcome import Letter, Outcome
+
+WHY_EVERY = timedelta(days=7)
+"""How often a brief says why this exercise (chat page: once a week)."""
+
+
+# buddy, fitness, the brief
+
+
+def fit(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`fit`, `fit buddy ana`: yes to the one question, and who watches."""
+    facts: list[Fact] = [Fit(**scene.carried(diver, command.line), ok=True)]
+    name = _buddy_name(command)
+    if name:
+        found = _buddy(scene, command, diver, name)
+        if found is None:
+            return said(scene.answer(say("session.own-buddy", name=scene.name_of(diver))))
+        facts.append(found)
+    return _brief(scene, diver, facts, line=command.line)
+
+
+def buddy(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`buddy ana`: who watches today."""
+    found = _buddy(scene, command, diver, _buddy_name(command))
+    if found is None:
+        return said(scene.answer(say("session.own-buddy", name=scene.name_of(diver))))
+    return _brief(scene, diver, [found], line=command.line)
+
+
+def _buddy_name(command: Command) -> str:
+    for key in ("buddy", "name"):
+        if command.args.get(key):
+            return str(command.args[key]).lstrip("@")
+    return ""
+
+
+def _buddy(scene: Scene, command: Command, diver: str, name: str) -> Buddy | None:
+    member = scene.room.named(name)
+    key = name if member is None else member.key
+    if not name or key == diver:
+        return None
+    return Buddy(**scene.carried(diver, command.line), buddy=key)
+
+
+def not_fit(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`not fit`: no reason is asked or kept, and the group reads the one neutral line."""
+    return _stays_dry(scene, diver, Fit(**scene.carried(diver, command.line), ok=False))
+
+
+def watching(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`watching today`: no diving; the group reads the same as after `not fit`."""
+    return _stays_dry(scene, diver, Watching(**scene.carried(diver, command.line)))
+
+
+def _stays_dry(scene: Scene, diver: str, fact: Fact) -> Outcome:
+    line = scene.answer(say("bar.none", name=scene.name_of(diver)), about=diver)
+    return Outcome(facts=(fact,), letters=(line,))
+
+
+def upcoming(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`next`, or `plan` before the first dive: the brief, or why there is none."""
+    return _brief(scene, diver, [], line=command.line)
+
+
+def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome:
+    after = scene.after(facts)
+    now = plan(after.record(diver), rules=scene.rules, at=scene.at)
+    if isinstance(now, Refusal):
+        told = refused(after, now)
+        letter = scene.answer("\n".join(told.lines), keys=told.keys, about=diver)
+        return Outcome(facts=tuple(facts), letters=(letter, *told.letters))
+    if scene.silent:
+        return Outcome(facts=tuple(facts))
+    own = tuple(_own_lines(after, now))
+    lines = _group_lines(after, now)
+    letters: tuple[Letter, ...] = ()
+    if is_confidential(scene, diver):
+        lines = (*lines, *own)
+    elif own and _is_first(after, now):
+        letters = scene.tell(diver, "\n".join(own))
+    letter = scene.answer("\n".join(lines), keys=(next_keys(after, now),), about=diver)
+    return Outcome(facts=(*facts, brief_of(after, now, line=line)), letters=(letter, *letters))
+
+
+def _group_lines(scene: Scene, now: Plan) -> tuple[str, ...]:
+    """The brief in at most four lines: target, turn, watcher, and what the dive is like."""
+    name = scene.name_of(now.diver)
+    if now.on_condition:
+        first = f"{name} · {target_line(scene, now)}"
+    else:
+        moment = now.not_before_at
+        first = say(
+            "brief.target",
+            name=name,
+            what=say(f"exercise.{now.exercise}"),
+            depth=down(now.depth_m),
+            fill=fill_words(now.fill),
+            number=now.dive_number,
+            most=now.dives_allowed,
+            moment="" if moment is None else say("next.not-before", time=clock(moment, scene.zone)),
+        )
+    watcher = standing(scene.record(now.diver), rules=scene.rules, at=scene.at).buddy
+    lines = [first, say("brief.turn")]
+    if watcher is not None:
+        lines.append(say("brief.watcher", buddy=scene.name_of(watcher)))
+    lines += _last_line(scene, now)
+    return tuple(lines)
+
+
+def _last_line(scene: Scene, now: Plan) -> Iterator[str]:
+    lungs = lungs_of(scene.record(now.diver), scene.at)
+    if now.exercise is Exercise.RV:
+        yield say("brief.heavier", kg=_heavier_words(lungs))
+    elif lungs is not None:
+        yield _chest_words(lungs, now)
+
+
+def _heavier_words(lungs: Lungs | None) -> str:
+    """How much heavier after a full exhale, in whole kilograms from low to high."""
+    if lungs is None:
+        return say("brief.kg-unknown")
+    figure = heavier_kg(lungs)
+    low, high = floor(figure.low_or_value), ceil(figure.high_or_value)
+    return say("brief.kg", low=low, high=high)
+
+
+def _chest_words(lungs: Lungs, now: Plan) -> str:
+    figure = equivalent_full_m(lungs, exercise=now.exercise, depth_m=now.depth_m)
+    low, high = floor(figure.low_or_value), ceil(figure.high_or_value)
+    return say("brief.chest", low=low, high=high)
+
+
+def _own_lines(scene: Scene, now: Plan) -> Iterator[str]:
+    """What the diver reads in private beside the brief: why this exercise, the chest, the order."""
+    record = scene.record(now.diver)
+    if not any(scene.at - b.happened_at < WHY_EVERY for b in record.of(Brief)):
+        yield say(f"brief.why-{now.exercise}", base=now.base_m)
+    if now.is_new_depth:
+        yield say("brief.new-depth")
+    lungs = lungs_of(record, scene.at)
+    if lungs is not None and now.exercise is Exercise.RV:
+        yield _chest_words(lungs, now)
+
+
+def _is_first(scene: Scene, now: Plan) -> bool:
+    return now.dive_number == 1 or now.is_new_depth
+
+
+# the end of a session
+
+
+def done(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`done`: the session is over; the debrief is sent by what falls due."""
+    state = standing(scene.record(diver), rules=scene.rules, at=scene.at)
+    name = scene.name_of(diver)
+    if not state.session:
+        return said(scene.answer(say("session.nothing-to-end", name=name), about=diver))
+    fact = Done(**scene.carried(diver, command.line))
+    return Outcome(
+        facts=(fact,), letters=(scene.answer(say("session.done", name=name), about=diver),)
+    )
+
+
+# taking back and mending
+
+
+def undo(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`undo`: drops the sender's open questions, then strikes the last report by or about them."""
+    strikes: list[Strike] = []
+    first: list[str] = []
+    dropped = [a for a in open_questions(scene) if a.by == scene.sender and a.origin.line < LINES]
+    for asked in dropped:
+        strikes.append(strike(scene, asked, line=command.line))
+    if dropped:
+        first.append(say("session.dropped", count=len(dropped)))
+    dive = last_report(scene, diver)
+    if dive is None:
+        text = first[0] if first else say("session.nothing-to-undo")
+        return Outcome(facts=tuple(strikes), letters=(scene.answer(text),))
+    strikes += strikes_of(scene, dive)
+    first.append(say("session.struck", dive=described(scene, dive)))
+    after = scene.after(strikes)
+    told = _after_undo(scene, after, dive)
+    letter = scene.answer("\n".join((*first, *told.lines)), keys=told.keys, about=dive.diver)
+    return Outcome(facts=(*strikes, *told.facts), letters=(letter, *told.letters))
+
+
+def _after_undo(scene: Scene, after: Scene, dive: Dive) -> Next:
+    if dive.waits or not scene.may_log(scene.sender, dive.diver):
+        return Next()
+    return what_next(after, dive.diver, before=scene.record(dive.diver))
+
+
+def last_report(scene: Scene, diver: str) -> Dive | None:
+    """The last report by the sender or about the diver, whoever's it was."""
+    found = [
+        d
+        for key in scene.room.members
+        for d in scene.record(key).dives
+        if (key == diver if diver != scene.sender else (d.by == scene.sender or key == diver))
+    ]
+    return max(found, key=lambda d: (d.said_at, d.origin), default=None)
+
+
+def fix(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`fix 11.5`: any part of the last report, said anew."""
+    dive = last_report(scene, diver)
+    said_anew = _fixed(command, scene)
+    if dive is None or said_anew is None:
+        return said(scene.answer(say("session.nothing-to-fix")))
+    part = mend(scene, dive, merged(said_anew, report_of(dive)))
+    return reply(scene, scene.after(part.facts), [part])
+
+
+def mend(scene: Scene, dive: Dive, report: Report) -> Part:
+    """Record a report in the place of a dive that stands, which is struck."""
+    record = scene.record(dive.diver)
+    return take(
+        scene,
+        report,
+        dive.diver,
+        Line(
+            origin=next_version(record, dive.origin.place),
+            happened_at=dive.happened_at,
+            by=dive.by,
+            instead_of=(dive, *_beside_it(record.of(Asked), dive)),
+            is_confirmed=True,
+        ),
+    )
+
+
+def _beside_it(asked: Iterator[Asked], dive: Dive) -> Iterator[Asked]:
+    beside_places = {
+        beside(dive.origin, q).place for q in ("recheck", "reason", "depth", "hard-why", "allow")
+    }
+    return (a for a in asked if a.origin.place in beside_places)
+
+
+def _fixed(command: Command, scene: Scene) -> Report | None:
+    for value in command.args.values():
+        if isinstance(value, Report):
+            return value
+        if isinstance(value, str):
+            found = read(value, [m.name for m in scene.room.members.values()])
+            if isinstance(found, Report):
+                return found
+    return None
+
+
+HANDLERS: dict[str, Handler] = {
+    "fit": fit,
+    "not-fit": not_fit,
+    "watching": watching,
+    "buddy": buddy,
+    "next": upcoming,
+    "plan": upcoming,
+    "done": done,
+    "undo": undo,
+    "fix": fix,
+}

@@ -1,0 +1,372 @@
+"""What somebody wrote: reports and commands line by line, buttons, and edits of earlier messages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import timedelta
+
+from bot.heard import Button, Kind
+from bot.shorthand.reading import Chatter, Command, Reading, Report, Unclear
+from bot.talk import asked as questions
+from bot.talk import people, profile, session, views
+from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
+from bot.talk.dives import (
+    NO_DIVE,
+    Line,
+    Part,
+    new_line,
+    quoted,
+    reason_keys,
+    take,
+    unclear,
+    whose,
+)
+from bot.talk.lines import is_bare, merged
+from bot.talk.reply import reply
+from bot.talk.tell import STOP_KEY, Next, described, what_next
+from bot.talk.turn import Handler, Scene, both, said
+from bot.talk.who import could_be_either, may_command, meant
+from bot.texts.render import joined, say
+from planner.record import Asked, Brief, Dive, Ending, Fact
+from storage.outcome import Outcome
+
+HANDLERS: Mapping[str, Handler] = {
+    **views.HANDLERS,
+    **people.HANDLERS,
+    **profile.HANDLERS,
+    **session.HANDLERS,
+}
+"""Every command's handler, by the command's name."""
+
+EDITABLE = timedelta(hours=48)
+"""How long a message's edit is still read (house rule; messengers allow no longer)."""
+
+_YES = ("yes", "y")
+_NO = ("no", "n")
+
+
+def spoken(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
+    """A message, line by line; each line knows what the ones above it came to."""
+    now = scene
+    parts: list[Part] = []
+    outcomes: list[Outcome] = []
+    for reading in said_:
+        match reading:
+            case Command():
+                # reports above a command are answered first, as they were said first
+                outcomes += _flush(scene, now, parts)
+                scene = now
+                outcome = command(reading, now)
+                outcomes.append(outcome)
+                now = now.after(outcome.facts)
+                scene, parts = now, []
+            case Report() | Unclear():
+                part = _line(now, reading)
+                if part is not None:
+                    parts.append(part)
+                    now = now.after(part.facts)
+            case Chatter():
+                part = _yes_or_no(now, reading)
+                if part is not None:
+                    parts.append(part)
+                    now = now.after(part.facts)
+    outcomes += _flush(scene, now, parts)
+    whole = both(*outcomes)
+    if scene.in_private and not (whole.letters or whole.facts or whole.changes) and said_:
+        bare = any(isinstance(r, Report) for r in said_)
+        return said(scene.answer(say("turn.nothing-waits" if bare else "turn.chatter")))
+    return whole
+
+
+def _flush(before: Scene, after: Scene, parts: list[Part]) -> list[Outcome]:
+    return [reply(before, after, parts)] if parts else []
+
+
+def command(said_: Command, scene: Scene) -> Outcome:
+    """Hand a command to its room."""
+    whom = meant(scene, said_)
+    if whom.diver is None:
+        return said(scene.answer(_unknown(whom.unknown, whom.close)))
+    if not may_command(scene, said_.name, whom.diver):
+        name = scene.name_of(whom.diver)
+        return said(scene.answer(say("turn.not-yours", name=name)))
+    handler = HANDLERS.get(said_.name)
+    if handler is None:
+        return said(scene.answer(say("turn.unknown-command", word=quoted(said_.text, 20))))
+    return handler(said_, scene, whom.diver)
+
+
+def _unknown(name: str, close: tuple[str, ...]) -> str:
+    who = quoted(name, 24)
+    if close:
+        return say("question.who-close", who=who, close=joined(close, " / "))
+    return say("question.who", who=who)
+
+
+def _line(scene: Scene, reading: Report | Unclear) -> Part | None:
+    """One report or unclear line; None where it is no dive."""
+    whom = meant(scene, reading)
+    if whom.diver is None:
+        if isinstance(reading, Report) and is_bare(reading):
+            return None
+        return Part(diver=scene.sender, says=(_unknown(whom.unknown, whom.close),))
+    at = new_line(scene, reading.line)
+    if isinstance(reading, Unclear):
+        return unclear(scene, reading, whom.diver, at)
+    if scene.heard.kind is Kind.MESSAGE:
+        found = questions.answering(scene, reading, whom.diver)
+        if found is not None:
+            part = answered(scene, *found)
+            return replace(part, facts=(*part.facts, _marker(scene, found[0], reading.line)))
+    other = could_be_either(scene, reading)
+    if other is not None and (not is_bare(reading) or reading.ending is Ending.STOP):
+        return whose(scene, reading, other, at)
+    if is_bare(reading) and not (_ends_briefed(scene, reading, whom.diver)):
+        return None
+    return take(scene, reading, whom.diver, at)
+
+
+def _ends_briefed(scene: Scene, report: Report, diver: str) -> bool:
+    """Whether a stop alone ends a dive: one was briefed, or dived, in the last hours."""
+    if report.ending is not Ending.STOP:
+        return False
+    gap = timedelta(hours=scene.rules["session.gap_h"])
+    record = scene.record(diver)
+    known = (record.latest(Brief), record.dives[-1] if record.dives else None)
+    return any(f is not None and scene.at - f.happened_at <= gap for f in known)
+
+
+# answers to questions
+
+
+def answered(scene: Scene, asked: Asked, report: Report, *, by_button: bool = False) -> Part:
+    """Record what a question and its answer say together, in the place of the line asked about."""
+    record = scene.record(asked.diver)
+    place = base_of(asked.origin.place)
+    dive = dive_at(record, place) if asked.origin.line >= LINES else None
+    whom = meant(scene, report).diver if report.who else None
+    if dive is not None:
+        if asked.question == "hard-why" and by_button:
+            report = questions.why_hard(report, questions.report_of(dive))
+        return session.mend(scene, dive, replace(report, asks=None))
+    diver = whom or asked.diver
+    # the place belongs to the line; in another diver's record nothing stands there yet
+    origin = next_version(record, place)
+    by = asked.by if scene.may_log(scene.sender, diver) and diver == asked.diver else scene.sender
+    line = Line(
+        origin=origin,
+        happened_at=asked.happened_at,
+        by=by,
+        instead_of=(asked,),
+        is_confirmed=True,
+    )
+    return take(scene, replace(report, line=base_line(place[2]), asks=None), diver, line)
+
+
+def _marker(scene: Scene, asked: Asked, line: int) -> Asked:
+    """Remembers which line a typed answer was about, so that an edit of the answer mends it."""
+    chat, message, about = base_of(asked.origin.place)
+    return questions.asked_fact(
+        scene,
+        asked.diver,
+        ANSWERED,
+        origin=questions.beside(scene.origin(line), ANSWERED),
+        happened_at=asked.happened_at,
+        readings=(chat, str(message), str(about)),
+        bars=False,
+    )
+
+
+ANSWERED = "answered"
+
+
+def _edited_answer(scene: Scene, report: Report, old: tuple[Fact, ...]) -> Part | None:
+    """An edit of what had answered a question: the dive it made is mended."""
+    for fact in old:
+        if not isinstance(fact, Asked) or fact.question != ANSWERED:
+            continue
+        if base_line(fact.origin.line) != report.line:
+            continue
+        chat, message, line = fact.readings
+        dive = dive_at(scene.record(fact.diver), (chat, int(message), int(line)))
+        if dive is None:
+            return None
+        was = questions.report_of(dive)
+        new = merged(report, was)
+        same = replace(new, text="", note=was.note, line=was.line) == was
+        return Part(diver=fact.diver) if same else session.mend(scene, dive, new)
+    return None
+
+
+def _yes_or_no(scene: Scene, chatter: Chatter) -> Part | None:
+    """`yes` or `no` to the newest question that asks for it."""
+    word = chatter.text.strip().strip(".!").casefold()
+    if word not in (*_YES, *_NO):
+        return None
+    for asked in questions.open_questions(scene):
+        if asked.question == "allow":
+            return _let(scene, asked, yes=word in _YES)
+    return None
+
+
+def _let(scene: Scene, asked: Asked, *, yes: bool) -> Part:
+    """A report that waited for its diver's yes: recorded, or left out."""
+    dive = dive_at(scene.record(asked.diver), base_of(asked.origin.place))
+    strikes: tuple[Fact, ...] = (strike(scene, asked),)
+    if dive is None:
+        return Part(diver=asked.diver, facts=strikes)
+    strikes = (*strikes, strike(scene, dive))
+    if not yes:
+        words = say("waits.left-out", dive=described(scene, dive))
+        return Part(diver=asked.diver, facts=strikes, says=(words,))
+    origin = next_version(scene.record(asked.diver), dive.origin.place)
+    let_in = replace(dive, waits=False, origin=origin, said_at=scene.carried(dive.diver)["said_at"])
+    return Part(diver=asked.diver, facts=(*strikes, let_in), dive=let_in)
+
+
+# buttons
+
+
+def refused_press(scene: Scene, button: Button) -> Outcome | None:
+    """Why a press doesn't count: forged, somebody else's, or used up; None where it does."""
+    if not button.known:
+        return said(scene.answer(say("button.unknown")))
+    if scene.sender not in button.may_press:
+        name = scene.name_of(button.diver)
+        return said(scene.answer(say("button.not-yours", name=name)))
+    if not button.fresh:
+        return said(scene.answer(say("button.used")))
+    return None
+
+
+def pressed(scene: Scene, button: Button, said_: tuple[Reading, ...]) -> Outcome:
+    """A button: an answer to its question, the reasons of a stop, or a line like any other."""
+    asked = None
+    if button.answers is not None:
+        asked = at_place(scene, button.answers, button.diver)
+        if asked is None:
+            return said(scene.answer(say("button.closed")))
+    if button.says == STOP_KEY:
+        text = say("button.no-reason-now", name=scene.name_of(button.diver))
+        keys = reason_keys(scene, button.diver, button.answers)
+        return said(scene.answer(text, keys=keys, about=button.diver))
+    if asked is None:
+        return spoken(scene, said_)
+    part = _pressed_answer(scene, asked, button.says, said_)
+    if part is None:
+        return said(scene.answer(say("button.closed")))
+    return reply(scene, scene.after(part.facts), [part])
+
+
+def _pressed_answer(
+    scene: Scene, asked: Asked, says: str, said_: tuple[Reading, ...]
+) -> Part | None:
+    if asked.question == "allow":
+        return _let(scene, asked, yes=says == "yes")
+    if says == NO_DIVE:
+        return _dropped(scene, asked)
+    report = next((r for r in said_ if isinstance(r, Report)), None)
+    if report is None:
+        return None
+    base = questions.under(scene, asked)
+    is_part = is_bare(report) or asked.origin.line >= LINES
+    if base is not None and is_part and asked.question != "hard-why":
+        report = merged(report, base)
+    return answered(scene, asked, report, by_button=True)
+
+
+def _dropped(scene: Scene, asked: Asked) -> Part:
+    """A question that came to nothing: it was no dive, or needs no reason."""
+    facts = (strike(scene, asked),)
+    if asked.origin.line >= LINES:
+        return Part(diver=asked.diver, facts=facts)
+    after = scene.after(facts)
+    told = what_next(after, asked.diver) if _is_in_session(after, asked.diver) else Next()
+    return Part(
+        diver=asked.diver,
+        facts=(*facts, *told.facts),
+        says=told.lines or (say("session.dropped"),),
+        keys=told.keys,
+        letters=told.letters,
+    )
+
+
+def _is_in_session(scene: Scene, diver: str) -> bool:
+    dives = scene.record(diver).dives
+    gap = timedelta(hours=scene.rules["session.gap_h"])
+    return bool(dives) and scene.at - dives[-1].happened_at <= gap
+
+
+# edits
+
+
+def edited(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
+    """An edit: what the message had said is struck, what it says now is recorded in its place."""
+    heard = scene.heard
+    if scene.at - heard.sent_at > EDITABLE:
+        return said(scene.answer(say("turn.old-edit"))) if _facts_of(scene) else Outcome()
+    old = _facts_of(scene)
+    reports = tuple(r for r in said_ if isinstance(r, (Report, Unclear)))
+    if not old and not reports:
+        return Outcome()
+    mended = [
+        part
+        for r in reports
+        if isinstance(r, Report) and (part := _edited_answer(scene, r, old)) is not None
+    ]
+    if mended:
+        parts = [p for p in mended if p.facts]
+        after = scene.after(f for p in parts for f in p.facts)
+        return reply(scene, after, parts) if parts else Outcome()
+    strikes = tuple(strike(scene, fact) for fact in old)
+    now = scene.after(strikes)
+    parts = []
+    for reading in reports:
+        part = _line(now, reading)
+        if part is not None:
+            parts.append(part)
+            now = now.after(part.facts)
+    if _same(old, tuple(f for p in parts for f in p.facts)):
+        return Outcome()
+    gone = [f for f in old if isinstance(f, Dive)]
+    facts = Outcome(facts=strikes)
+    if parts:
+        return both(facts, reply(scene, now, parts))
+    if not gone:
+        return facts
+    first = tuple(say("turn.taken-back", dive=described(scene, dive)) for dive in gone)
+    told = what_next(now, gone[-1].diver, before=scene.record(gone[-1].diver))
+    letter = scene.answer("\n".join((*first, *told.lines)), keys=told.keys)
+    return both(facts, Outcome(facts=told.facts, letters=(letter, *told.letters)))
+
+
+def _facts_of(scene: Scene) -> tuple[Fact, ...]:
+    """What this message has come to so far: dives, questions and the targets told with them."""
+    heard = scene.heard
+    return tuple(
+        fact
+        for diver in scene.room.members
+        for fact in scene.record(diver).facts
+        if fact.origin.chat == heard.chat
+        and fact.origin.message == heard.message
+        and isinstance(fact, (Dive, Asked, Brief))
+    )
+
+
+def _same(old: tuple[Fact, ...], new: tuple[Fact, ...]) -> bool:
+    """Whether an edit left what was read as it was."""
+
+    def read(facts: tuple[Fact, ...]) -> list[tuple[object, ...]]:
+        found: list[tuple[object, ...]] = []
+        for f in facts:
+            if isinstance(f, Dive):
+                found.append(
+                    (f.diver, base_line(f.origin.line), f.happened_at, f.exercise, f.depth_m, f.ending,
+                     f.reason, f.target_m, f.fill_m, f.dive_time_s, f.task, f.amount)
+                )  # fmt: skip
+            elif isinstance(f, Asked) and f.origin.line < LINES:
+                found.append((f.diver, f.origin.line, f.question, f.readings))
+        return sorted(found, key=repr)
+
+    return read(old) == read(new)

@@ -1,0 +1,360 @@
+"""What is next: the one place that asks the planner and says what it answered.
+
+Every target that is told is a Brief fact in the same outcome as the letter. The new plan is
+compared with the last Brief here, and what a late report, an edit or an undo changed is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from bot.talk import health
+from bot.talk.turn import Scene
+from bot.texts.render import clock, down, has, joined, metres, say
+from planner.dose import interval_min
+from planner.harm import lock_of
+from planner.plan import plan, standing
+from planner.reasons import (
+    ASKED_IN_GROUP,
+    NAMED_IN_GROUP,
+    Bar,
+    Because,
+    FillWindow,
+    Plan,
+    Refusal,
+)
+from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Fact, Reason
+from planner.rules import Rules
+from storage.outcome import Key, Letter
+
+BRIEF_LINE = 2000
+"""Briefs stand beside the line they answer, so that none is taken for an answer to a question."""
+
+STOP_KEY = "stop…"
+"""What the button says that opens the reasons."""
+
+Keys = tuple[tuple[Key, ...], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Next:
+    """What is said after an echo: lines and buttons where it was said, and letters in private."""
+
+    lines: tuple[str, ...] = ()
+    keys: Keys = ()
+    facts: tuple[Fact, ...] = ()
+    letters: tuple[Letter, ...] = ()
+    plan: Plan | None = None
+    named: Because | None = None
+    is_open: bool = False  # a target was told, or would be once it is answered who and whether
+
+
+def what_next(
+    scene: Scene, diver: str, *, line: int = 0, before: DiverRecord | None = None
+) -> Next:
+    """The next target of a diver or why there is none, as may be said where it was asked.
+
+    `before` is the record before a late report, an edit or an undo: what had been told by then
+    is compared with what holds now.
+    """
+    now = plan(scene.record(diver), rules=scene.rules, at=scene.at)
+    was = None if before is None else _standing_brief(before, scene.record(diver))
+    if isinstance(now, Refusal):
+        return refused(scene, now, was=was)
+    if scene.silent:
+        return Next()
+    brief = brief_of(scene, now, line=line)
+    text = target_line(scene, now)
+    if was is not None and (was.depth_m, was.exercise) != (now.depth_m, now.exercise):
+        text = say("next.changed", line=text, was=down(was.depth_m))
+    return Next(
+        lines=(text,), keys=(next_keys(scene, now),), facts=(brief,), plan=now, is_open=True
+    )
+
+
+def _standing_brief(before: DiverRecord, after: DiverRecord) -> Brief | None:
+    """The target that had been told and not dived yet."""
+    brief = before.latest(Brief)
+    if brief is None:
+        return None
+    known = {d.origin.place for d in before.dives}
+    for dive in reversed(after.dives):
+        if dive.happened_at < brief.happened_at:
+            break
+        is_new = dive.origin.place not in known
+        if dive.exercise is not Exercise.DRY and (is_new or dive.happened_at > brief.happened_at):
+            return None
+    return brief
+
+
+def brief_of(scene: Scene, now: Plan, *, line: int = 0) -> Brief:
+    """The fact that this target was told."""
+    carried = scene.carried(now.diver, line + BRIEF_LINE, happened_at=scene.at)
+    return replace(
+        Brief(
+            **carried,
+            exercise=now.exercise,
+            depth_m=now.depth_m,
+            fill_low_m=now.fill.low_m,
+            fill_high_m=now.fill.high_m,
+            not_before_at=now.not_before_at,
+        ),
+        said_at=scene.at,
+    )
+
+
+def target_line(scene: Scene, now: Plan) -> str:
+    """The line of the next target: depth, fill and moment, or the condition after pressure."""
+    moment = _moment(scene, now.not_before_at)
+    if now.on_condition:
+        return say("next.on-condition", depth=down(now.depth_m), moment=moment)
+    return say("next.target", depth=down(now.depth_m), fill=fill_words(now.fill), moment=moment)
+
+
+def _moment(scene: Scene, not_before_at: datetime | None) -> str:
+    if not_before_at is None:
+        return ""
+    return say("next.not-before", time=clock(not_before_at, scene.zone))
+
+
+def fill_words(fill: FillWindow) -> str:
+    """Where to take the fill: `fill 5–7 m`."""
+    if fill.high_m is None:
+        return say("next.fill-surface")
+    if fill.low_m is None or fill.low_m == fill.high_m:
+        return say("next.fill-at", depth=metres(fill.high_m))
+    return say("next.fill-between", low=metres(fill.low_m), high=metres(fill.high_m))
+
+
+def next_keys(scene: Scene, now: Plan) -> tuple[Key, ...]:
+    """Buttons that log the next dive in one touch."""
+    depth, diver, what = down(now.depth_m), now.diver, now.exercise.value
+    return (
+        scene.key(f"{depth} ok", f"{what} {depth}m ok", diver),
+        scene.key(f"{depth} hard", f"{what} {depth}m hard", diver),
+        scene.key(STOP_KEY, STOP_KEY, diver, sticky=True),
+        scene.key("done", "done", diver),
+    )
+
+
+# no target
+
+
+def is_confidential(scene: Scene, diver: str) -> bool:
+    """Whether what is said now reaches nobody but the diver, or who keeps their log."""
+    if not scene.in_private:
+        return False
+    return scene.sender == diver or scene.is_keeper(scene.sender, diver)
+
+
+def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next:
+    """Why there is no target: what the group saw is named, two things are asked, the rest is silence."""
+    diver, name = refusal.diver, scene.name_of(refusal.diver)
+    kinds = [b.because for b in refusal.bars]
+    if is_confidential(scene, diver):
+        asked = asked_for(scene, diver, kinds) if set(kinds) <= ASKED_IN_GROUP else Next()
+        lines = asked.lines or (say("bar.none", name=name), *reason_words(scene, refusal))
+        keys = asked.keys or check_keys(scene, refusal)
+        return Next(lines=_withdrawn(was, lines), keys=keys)
+    named = [k for k in kinds if k in NAMED_IN_GROUP]
+    if Because.LOCK not in kinds and named:
+        return Next(
+            named=named[0],
+            lines=_withdrawn(was, (named_words(refusal, name, named[0]),)),
+            letters=_in_private(scene, refusal) if len(named) < len(kinds) else (),
+        )
+    if set(kinds) <= ASKED_IN_GROUP:
+        return asked_for(scene, diver, kinds)
+    # one line, byte for byte, whatever the reason: nothing may be added to it
+    return Next(
+        lines=(say("bar.none", name=name),),
+        letters=_in_private(scene, refusal),
+    )
+
+
+def _in_private(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
+    """Why there is no target, to the diver or their keeper alone."""
+    if scene.silent:
+        return ()  # the words of health that were just sent say it
+    diver = refusal.diver
+    head = say("bar.none", name=scene.name_of(diver))
+    text = "\n".join((head, *reason_words(scene, refusal)))
+    return scene.tell(diver, text, keys=check_keys(scene, refusal))
+
+
+def check_keys(scene: Scene, refusal: Refusal) -> Keys:
+    """[yes] [no] [not sure], where the question after the last session is what is open."""
+    kinds = {b.because for b in refusal.bars}
+    if Because.CHECK_OPEN not in kinds or Because.LOCK in kinds:
+        return ()
+    return health.check_keys(
+        refusal.diver, room=scene.room, records=scene.records, heard=scene.heard
+    )
+
+
+def _withdrawn(was: Brief | None, lines: tuple[str, ...]) -> tuple[str, ...]:
+    if was is None:
+        return lines
+    return (*lines, say("next.withdrawn", was=down(was.depth_m)))
+
+
+def named_words(refusal: Refusal, name: str, because: Because) -> str:
+    """A reason that the group saw happen."""
+    made = refusal.dives_done
+    count = say(f"number.{made}") if has(f"number.{made}") else str(made)
+    return say(f"named.{because}", name=name, count=count)
+
+
+def asked_for(scene: Scene, diver: str, kinds: list[Because]) -> Next:
+    """Buddy and fitness, as far as they are open, asked where it was said."""
+    name = scene.name_of(diver)
+    lines, keys = [], []
+    if Because.NO_BUDDY in kinds:
+        lines.append(say("ask.buddy", name=name))
+    if Because.NO_FIT in kinds:
+        lines.append(say("ask.fit", name=name))
+        keys.append(scene.key("fit", "fit", diver))
+        keys.append(scene.key("not fit", "not fit", diver))
+    return Next(lines=tuple(lines), keys=(tuple(keys),) if keys else (), is_open=True)
+
+
+def reason_words(scene: Scene, refusal: Refusal) -> Iterator[str]:
+    """Every bar that stands, in words for the diver alone."""
+    for bar in refusal.bars:
+        yield _reason(scene, refusal, bar)
+
+
+def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
+    because = bar.because
+    if because in NAMED_IN_GROUP:
+        return named_words(refusal, scene.name_of(refusal.diver), because)
+    if because is Because.LOCK:
+        return _lock_words(scene, refusal.diver)
+    if bar.until_on is not None:
+        return say(f"bar.{because}", until=bar.until_on)
+    return say(f"bar.{because}")
+
+
+def _lock_words(scene: Scene, diver: str) -> str:
+    lock = lock_of(scene.record(diver), at=scene.at)
+    if lock is None or lock.until_on is None:
+        until = say("bar.lock-open")
+    else:
+        until = say("bar.lock", until=lock.until_on)
+    return joined((until, say("bar.lock-doctor") if lock is not None and lock.doctor else ""), " ")
+
+
+# the echo
+
+
+def is_counted(dive: Dive, rules: Rules) -> bool:
+    """Whether a dive is one of `dive 2 of 5`."""
+    if not dive.exercise.is_exhale:
+        return False
+    turned = dive.ending is Ending.EARLY or (
+        dive.ending is Ending.STOP and not dive.is_pressure_stop
+    )
+    return not (turned and dive.depth_m is not None and dive.depth_m < rules["held.shallow_turn_m"])
+
+
+def described(scene: Scene, dive: Dive) -> str:
+    """Name, exercise, depth and outcome of a dive, with fill and time where they were said."""
+    return " · ".join((scene.name_of(dive.diver), *_parts(dive)))
+
+
+def _parts(dive: Dive) -> Iterator[str]:
+    what = say(f"exercise.{dive.exercise}")
+    if dive.exercise is Exercise.DRY:
+        yield joined((what, "" if dive.amount is None else str(dive.amount), dive.task or ""), " ")
+        return
+    if dive.depth_m is None:
+        yield say("echo.no-depth", what=what) if dive.ending is Ending.STOP else what
+    elif dive.target_m is not None and dive.target_m != dive.depth_m:
+        yield say("echo.of-target", what=what, depth=dive.depth_m, target=dive.target_m)
+    else:
+        yield say("echo.depth", what=what, depth=dive.depth_m)
+    yield outcome_words(dive)
+    if dive.fill_m is not None:
+        yield (
+            say("next.fill-at", depth=metres(dive.fill_m))
+            if dive.fill_m
+            else say("next.fill-surface")
+        )
+    if dive.dive_time_s is not None:
+        minutes, seconds = divmod(dive.dive_time_s, 60)
+        yield (
+            say("echo.minutes", m=minutes, s=f"{seconds:02d}")
+            if minutes
+            else say("echo.seconds", s=seconds)
+        )
+
+
+def outcome_words(dive: Dive) -> str:
+    """How a dive ended, with its reason."""
+    ending = say(f"ending.{dive.ending}")
+    reason = dive.reason
+    if dive.ending is Ending.STOP and reason in (None, Reason.UNSTATED):
+        return say("echo.no-reason", ending=ending)
+    return ending if reason is None else f"{ending}, {say(f'reason.{reason}')}"
+
+
+def echo(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:
+    """What was recorded, so that a mistake is seen, with its count."""
+    if dive.waits:
+        return described(scene, dive)
+    return joined((described(scene, dive), count_words(scene, dive, so_far=so_far)), " · ")
+
+
+def count_words(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:
+    """`dive 2 of 5`, as of the session that the dive belongs to, and how many there are by now."""
+    if not is_counted(dive, scene.rules):
+        return ""
+    record, rules = scene.record(dive.diver), scene.rules
+    state = standing(record, rules=rules, at=scene.at)
+    now = plan(record, rules=rules, at=scene.at)
+    allowed = now.dives_allowed
+    session = state.session
+    if not any(d.origin == dive.origin for d in session):
+        # a dive of an earlier session: as things stood when that one ended
+        gap = timedelta(hours=rules["session.gap_h"])
+        end = dive.happened_at
+        for d in record.dives:
+            if end < d.happened_at <= end + gap:
+                end = d.happened_at
+        state = standing(record, rules=rules, at=end)
+        session, allowed = state.session, state.dives_allowed()
+    counted = [d for d in session if is_counted(d, rules)]
+    number = next((n for n, d in enumerate(counted, 1) if d.origin == dive.origin), len(counted))
+    words = say("echo.count", done=number, allowed=allowed)
+    if so_far and number < len(counted):
+        words = say("echo.so-far", count=words, total=len(counted))
+    return words
+
+
+def caution(scene: Scene, dive: Dive, *, is_open: bool) -> str:
+    """One caution about a dive that was just recorded, or nothing.
+
+    `is_open`: the diver has a target now or could have; with none, its reason says enough.
+    """
+    if not dive.exercise.is_exhale or dive.waits:
+        return ""
+    state = standing(scene.record(dive.diver), rules=scene.rules, at=scene.at)
+    place = dive.origin.place
+    has_none = place in state.briefed and state.briefed[place] is None
+    if is_open and has_none and is_counted(dive, scene.rules):
+        return say("caution.no-target")
+    earlier = [
+        d
+        for d in state.session
+        if d.happened_at < dive.happened_at and d.exercise is not Exercise.DIP
+    ]
+    if not earlier:
+        return ""
+    last = max(earlier, key=lambda d: d.happened_at)
+    due_min = interval_min(last, rules=scene.rules)
+    minutes = int((dive.happened_at - last.happened_at).total_seconds() // 60)
+    if minutes < due_min:
+        return say("caution.interval", minutes=minutes, due=due_min)
+    return ""
