@@ -107,7 +107,7 @@ def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
     lock = lock_of(record, at=at)
     if lock is None:
         return tuple(left)
-    origin = Origin(chat=f"p:{record.diver}", message=0)
+    origin = _bare_origin(record.diver)
     until_on = lock.until_on
     if lock.open:
         # The days have not begun: how many they are shows when the diver is taken to feel well.
@@ -135,6 +135,11 @@ def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
         since_well=lock.open,
     )
     return (*left, harm)
+
+
+def _bare_origin(diver: str) -> Origin:
+    # no message has the number 0
+    return Origin(chat=f"p:{diver}", message=0)
 
 
 def _erase_health(db: Database, diver: str, *, until: datetime) -> None:
@@ -323,8 +328,10 @@ def absorb(db: Database, journal: Journal) -> None:
 def _is_forgotten(lock: Harm, erasures: Iterable[Erasure]) -> bool:
     """Whether a lock was erased after it was written; the bare one that `health` leaves was not."""
     said, who = text_of(lock.said_at), digest_of(lock.diver)
+    is_bare = lock.origin == _bare_origin(lock.diver)
     return any(
-        e.who == who and (said <= e.at if e.scope == "all" else said < e.at) for e in erasures
+        e.who == who and (said < e.at or (said == e.at and not (is_bare and e.scope == "health")))
+        for e in erasures
     )
 
 

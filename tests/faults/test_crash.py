@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from storage.backup import backup
+from storage.erase import journal_path
 from storage.outcome import Delivery
 from storage.store import Incoming, Store
 from tests.faults.dying import Connector, Killed
@@ -25,9 +26,10 @@ BATCHES: tuple[tuple[Incoming, ...], ...] = (
         says(1, "mara", "dive 8", minutes=2, edit=True),
         says(3, "mara", "blood", minutes=3),
         says(4, "mara", "done", minutes=3),
+        says(5, "mara", "forget health", minutes=4),
     ),
 )
-"""What the messenger delivers, in two polls: a dive, a new member, an edit, harm, the end."""
+"""What the messenger delivers, in two polls: a dive, a new member, an edit, harm, the end, erasure."""
 
 NOW = at(10)
 
@@ -120,16 +122,19 @@ def test_a_crash_at_any_statement_of_a_turn_is_repaired_by_the_redelivery(
     run(store)
     store.close()
     wanted = everything(folder / "undisturbed.sqlite")
+    journal = journal_path(folder / "undisturbed.sqlite").read_text()
 
     def check(path: Path) -> None:
         store = Store.open(path)
         run(store)
         store.close()
         assert everything(path) == wanted
+        assert journal_path(path).read_text() == journal
 
     statements = killed_at_each(empty, folder, run, check)
     assert statements > 60
-    assert len(wanted["fact"]) == 6  # two dives, a strike, harm, done, debriefed
+    assert len(wanted["fact"]) == 6  # two dives, a strike, a bare lock, done, debriefed
+    assert len(wanted["erasure"]) == 1
     assert len(wanted["key"]) == 4
     assert {row[5] for row in wanted["due"]} == {"done"}
 
@@ -218,7 +223,7 @@ def test_a_killed_process_leaves_a_file_that_goes_on(
     path = a_copy(empty, folder / "bot.sqlite")
     ended = subprocess.run(
         [sys.executable, "-c", KILLED, str(path), str(number)],
-        env={**os.environ, "PYTHONPATH": os.getcwd()},
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
         check=False,
         timeout=60,
     )
