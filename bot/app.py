@@ -267,6 +267,9 @@ def worker_of(store: Store, translate: Translate) -> Worker:
     en = words()
 
     def rescue(heard: Heard, room: Room, records: Mapping[str, DiverRecord]) -> Outcome:
+        press = heard.button
+        if press and not (press.known and press.fresh and heard.sender in press.may_press):
+            return Outcome()
         names = [member.name for member in room.members.values()]
         found = health.hear(heard, room=room, records=records, names=names)
         return Outcome(facts=found.facts, letters=found.letters) if found else Outcome()
