@@ -14,6 +14,7 @@ from functools import lru_cache
 from importlib import resources
 
 _SHORTEST_TYPO = 4
+_LONGEST_ENDING = 4
 _REMEMBERED_WORDS = 20_000
 _NOTHING: frozenset[str] = frozenset()
 
@@ -178,6 +179,10 @@ class HarmWords:
         """What a stated time carries, by the name of its class."""
         return self._exact.get(f"<{name}>", _NOTHING) | {f"<{name}>"}
 
+    def is_ordinary(self, word: str) -> bool:
+        """Whether a word is plain English of its own, and no misspelling of ours."""
+        return word in self._ordinary
+
     def atoms(self, word: str) -> frozenset[str]:
         """What a word carries."""
         found = self._remembered.get(word)
@@ -190,11 +195,16 @@ class HarmWords:
 
     def _atoms(self, word: str) -> frozenset[str]:
         found = set(self._exact.get(word, _NOTHING))
+        is_ours = bool(found)
         for n in range(self._shortest_stem, len(word) + 1):
-            found |= self._stems.get(word[:n], _NOTHING)
-        if found or len(word) < _SHORTEST_TYPO or len(word) > 24 or self._is_known(word):
+            carried = self._stems.get(word[:n])
+            if carried is not None:
+                found |= carried
+                # A short stem of a long word may be chance: `seeizure` is no `see`.
+                is_ours = is_ours or len(word) - n <= _LONGEST_ENDING
+        if is_ours or len(word) < _SHORTEST_TYPO or len(word) > 24 or self._is_known(word):
             return frozenset(found)
-        return self._as_misspelt(word)
+        return frozenset(found) | self._as_misspelt(word)
 
     def _is_known(self, word: str) -> bool:
         if word in self._ordinary or any(word in v for v in self.lists.values()):

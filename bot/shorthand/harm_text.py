@@ -1,0 +1,151 @@
+"""A text as sentences of words, each with what it carries, where it stood and how long ago it was."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from itertools import pairwise
+
+from bot.shorthand.harm_lexicon import HarmWords
+
+_TOKEN = re.compile(r"\d+(?:[.,]\d+)?|[^\W\d_]+|[.;!?\n…]|[,:()#/—–]")
+QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "´": "'", "\u200b": None, "\u00ad": None})
+_SHORT = re.compile(r"'(?:s|m|re|ve|d)\b")
+_SOMEBODY = frozenset({"<who>"})
+_UNIT_MIN = {
+    "s": 1 / 60, "sec": 1 / 60, "secs": 1 / 60, "second": 1 / 60, "seconds": 1 / 60,
+    "min": 1.0, "mins": 1.0, "minute": 1.0, "minutes": 1.0,
+    "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0,
+    "day": 1440.0, "days": 1440.0, "week": 10080.0, "weeks": 10080.0,
+    "month": 43200.0, "months": 43200.0, "year": 525600.0, "years": 525600.0,
+}  # fmt: skip
+_COUNTS = {
+    "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "ten": 10,
+    "twenty": 20, "thirty": 30, "half": 0.5, "few": 3, "couple": 2, "couples": 2, "some": 3,
+    "several": 4, "many": 10, "last": 1, "past": 1,
+}  # fmt: skip
+_LAST_DAYS = {
+    "week": 7.0, "month": 30.0, "year": 365.0, "season": 180.0, "summer": 150.0, "winter": 150.0,
+    "spring": 150.0, "autumn": 150.0, "night": 1.0, "weekend": 7.0,
+}  # fmt: skip
+
+
+@dataclass(slots=True)
+class Sentence:
+    """The words of one sentence; `chunks` counts the commas before each."""
+
+    words: list[str]
+    atoms: list[frozenset[str]]
+    spans: list[tuple[int, int]]
+    chunks: list[int]
+    question: bool
+    after: str = ""
+    ago_days: float | None = None
+
+
+def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence]:
+    """The words of a text in sentences, each with what it carries and where it stood."""
+    folded = text.translate(QUOTES)
+    lowered = folded.lower()
+    if len(lowered) != len(folded):
+        lowered = folded
+    if "'" in lowered:
+        lowered = _SHORT.sub(lambda m: " " * len(m.group()), lowered)
+        lowered = lowered.replace("n't", "nt ").replace("'ll", "   ")
+    out: list[Sentence] = []
+    at = Sentence(words=[], atoms=[], spans=[], chunks=[], question=False)
+    chunk = 0
+    for m in _TOKEN.finditer(lowered):
+        word = m.group()
+        if word in ".;!?\n…":
+            if at.words:
+                at.question = word == "?"
+                out.append(at)
+                at = Sentence(words=[], atoms=[], spans=[], chunks=[], question=False)
+            continue
+        if word in ",:()#/—–":
+            chunk += 1
+            continue
+        at.words.append(word)
+        at.spans.append(m.span())
+        at.chunks.append(chunk)
+        at.atoms.append(_SOMEBODY if word in names else words.atoms(word))
+    if at.words:
+        out.append(at)
+    for sentence in out:
+        _add_durations(sentence, words)
+    for before, after in pairwise(out):
+        before.after = after.words[0]
+    return out
+
+
+def _count_before(sentence: Sentence, i: int) -> float | None:
+    """The number that a unit of time follows: `20 min`, `half an hour`, `a couple of weeks`."""
+    for k in (i - 1, i - 2, i - 3):
+        if k < 0:
+            break
+        word = sentence.words[k]
+        if word[0].isdigit():
+            return float(word.replace(",", "."))
+        if word in ("a", "an", "of") and k and sentence.words[k - 1] in _COUNTS:
+            continue
+        if word in _COUNTS:
+            return _COUNTS[word]
+        if word != "of":
+            break
+    return None
+
+
+def _add_durations(sentence: Sentence, words: HarmWords) -> None:
+    """Give a unit of time what its length carries."""
+    for i, word in enumerate(sentence.words):
+        unit = _UNIT_MIN.get(word)
+        if unit is None:
+            continue
+        count = _count_before(sentence, i)
+        if count is None:
+            if len(word) < 3:
+                continue
+            count = 3.0 if word.endswith("s") else 1.0
+        minutes = count * unit
+        names = ["dur-brief"] if minutes <= 10 else ["dur-long"]
+        if unit >= 1:
+            names.append("dur-min")
+        if minutes > 15:
+            names.append("dur-min15")
+        if minutes >= 1440:
+            names.append("dur-day")
+        if minutes >= 2880:
+            names.append("dur-2days")
+        carried = sentence.atoms[i]
+        for name in names:
+            carried = carried | words.duration(name)
+        sentence.atoms[i] = carried
+
+
+def ago_days(sentence: Sentence, today: date | None) -> float | None:
+    """How many days ago a sentence puts what it tells, or None for now; in doubt it is now."""
+    said = sentence.words
+    for i, word in enumerate(said):
+        before = said[i - 1] if i else ""
+        if word in ("ago", "back") and i and said[i - 1] in _UNIT_MIN:
+            count = _count_before(sentence, i - 1)
+            unit = said[i - 1]
+            if count is None:
+                count = 3.0 if unit.endswith("s") else 1.0
+            return count * _UNIT_MIN[unit] / 1440.0
+        if before in ("last", "previous") and word in _LAST_DAYS:
+            return _LAST_DAYS[word]
+        if word == "yesterday":
+            return 1.0
+        if word in ("kid", "child", "teenager", "childhood") and before in ("a", "my", "in", "as"):
+            return 3650.0
+        if word == "years" and "for" not in said:
+            return 730.0
+        is_year = before in ("in", "of") and len(word) == 4 and word[:2] in ("19", "20")
+        if is_year and today is not None and word.isdigit() and int(word) < today.year:
+            return 365.0 * (today.year - int(word)) - 182.0
+        if word == "used" and said[i + 1 : i + 2] == ["to"]:
+            return 730.0
+    return None

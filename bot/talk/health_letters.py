@@ -1,0 +1,187 @@
+"""What is written when somebody says how they are: help first, questions, and nothing to the group."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from bot.heard import Heard, Kind
+from bot.texts.help import help_key, help_line, help_text
+from planner.harm import HarmRow, lock_of, unwell_open
+from planner.record import DiverRecord
+from storage.outcome import Delivery, Key, Letter, Room
+
+NEUTRAL = "👌"
+"""The reaction to every word of health in a group: it says heard, and nothing else."""
+
+QUESTIONS = ("blood", "breath", "chest", "head")
+"""The four questions, in this order."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Addressee:
+    """Whom it is about and who answers for them: the diver, or the keeper of one without a phone."""
+
+    diver: str
+    name: str
+    speaker: str
+    speaker_name: str
+    can_dm: bool
+
+    @property
+    def chat(self) -> str:
+        """The private chat that letters about the diver go to."""
+        return f"p:{self.speaker}"
+
+    @property
+    def is_kept(self) -> bool:
+        """Whether somebody else answers for the diver."""
+        return self.speaker != self.diver
+
+    def told(self, text: str) -> str:
+        """A text as the addressee reads it: with the name where it is about somebody else."""
+        return help_line("for_name", name=self.name, text=text) if self.is_kept else text
+
+
+def help_letter(to: str, key: str, room: Room, *, about: str | None) -> Letter:
+    """A fixed text of help; it goes first and until it has arrived."""
+    return Letter(to=to, text=help_text(key, room.site), delivery=Delivery.HELP, about=about)
+
+
+def private_letter(whom: Addressee, text: str, keys: tuple[tuple[Key, ...], ...] = ()) -> Letter:
+    """A letter about a diver's health: to the private chat only."""
+    return Letter(to=whom.chat, text=whom.told(text), keys=keys, about=whom.diver)
+
+
+def quiet(heard: Heard, whom: Addressee) -> list[Letter]:
+    """What the group sees of a word of health: a reaction, or `write to me in private`."""
+    if heard.private:
+        return []
+    if not whom.can_dm:
+        return [Letter(to=heard.chat, text=help_line("write_private", name=whom.speaker_name))]
+    if heard.kind is Kind.PRESS:
+        return []
+    return [Letter(to=heard.chat, text="", reaction=NEUTRAL, reply_to=heard.message)]
+
+
+def reachable(heard: Heard, whom: Addressee) -> bool:
+    """Whether a private letter can arrive: a chat that is open, or the one this was said in."""
+    return whom.can_dm or (heard.private and heard.sender == whom.speaker)
+
+
+def after_harm(
+    heard: Heard, room: Room, record: DiverRecord, whom: Addressee, rows: list[HarmRow]
+) -> list[Letter]:
+    """Help for the worst row, then the bare date, then the questions a row asks."""
+    worst = rows[0]
+    letters: list[Letter] = []
+    if not heard.private:
+        if worst.level == "call-now":
+            letters.append(help_letter(heard.chat, f"{worst.text}-short", room, about=whom.diver))
+            if not reachable(heard, whom):
+                letters += quiet(heard, whom)
+        else:
+            letters += quiet(heard, whom)
+    if not reachable(heard, whom):
+        return letters
+    letters.append(help_letter(whom.chat, worst.text, room, about=whom.diver))
+    letters.append(private_letter(whom, bar_text(record, at=heard.now, rows=rows)))
+    if any(r.four_questions for r in rows) and worst.level != "call-now":
+        base = next(r.key for r in rows if r.four_questions)
+        letters.append(question(whom, 0, base=base, answers=""))
+    elif worst.key == "3":
+        letters.append(two_questions(whom))
+    return letters
+
+
+def bar_text(record: DiverRecord, *, at: datetime, rows: list[HarmRow] | None = None) -> str:
+    """Until when there is no target and what is owed for it; without category or praise."""
+    lock = lock_of(record, at=at)
+    said: list[str] = []
+    if lock is None:
+        if unwell_open(record, at=at):
+            said.append(help_line("bars"))
+        return "\n".join(said)
+    if lock.open:
+        said.append(help_line("until_well"))
+    elif lock.until_on is not None:
+        said.append(_until(lock.until_on.isoformat(), lock.ends_at, record.timezone))
+    if lock.doctor:
+        example = record.local_day(at).isoformat()
+        said.append(help_line("owes_doctor", example=example))
+    if rows and any(r.key in ("2", "3-now") for r in rows):
+        said.append(help_line("instructor"))
+    return "\n".join(said)
+
+
+def _until(day: str, ends_at: datetime | None, zone: ZoneInfo) -> str:
+    local = ends_at.astimezone(zone) if ends_at is not None else None
+    if local is None or (local.hour, local.minute) == (0, 0):
+        return help_line("until_day", date=day)
+    shown = local + timedelta(minutes=1) if local.second else local
+    return help_line("until_time", date=day, time=f"{shown:%H:%M}")
+
+
+def question(whom: Addressee, n: int, *, base: str, answers: str) -> Letter:
+    """One of the four questions; the answers given so far travel in the lines of its buttons."""
+    kind = QUESTIONS[n]
+    labels = (
+        (help_key("no"), "n"),
+        (help_key(f"{kind}_little"), "l"),
+        (help_key(f"{kind}_much"), "m"),
+        (help_key("not_sure"), "u"),
+    )
+    keys = tuple(
+        (_key(whom, label, f"check {whom.name} four {base} {answers}{letter}"),)
+        for label, letter in labels
+    )
+    text = help_line(f"question_{n + 1}")
+    if n == 0:
+        text = f"{text}\n{help_line('bars')}"
+    return private_letter(whom, text, keys)
+
+
+def two_questions(whom: Addressee) -> Letter:
+    """What a bare loss of motor control asks: over within a minute, no water breathed in."""
+    name = f"check {whom.name} samba"
+    row = (
+        _key(whom, help_key("yes"), f"{name} yes"),
+        _key(whom, help_key("no"), f"{name} no"),
+        _key(whom, help_key("not_sure"), f"{name} not-sure"),
+    )
+    return private_letter(whom, help_line("two_questions"), (row,))
+
+
+def check_keys(whom: Addressee) -> tuple[tuple[Key, ...], ...]:
+    """The buttons under the check after a session and next morning."""
+    name = f"check {whom.name}"
+    return (
+        (
+            _key(whom, help_key("yes"), f"{name} yes"),
+            _key(whom, help_key("no"), f"{name} no"),
+            _key(whom, help_key("not_sure"), f"{name} not-sure"),
+        ),
+    )
+
+
+def worried(whom: Addressee) -> Letter:
+    """The private question that somebody else's report raises."""
+    key = "worried_for" if whom.is_kept else "worried"
+    text = help_line(key, name=whom.name)
+    return Letter(to=whom.chat, text=text, keys=check_keys(whom), about=whom.diver)
+
+
+def cold_question(whom: Addressee) -> Letter:
+    """Numb fingers: whether it is the cold."""
+    name = f"check {whom.name} cold"
+    row = (
+        _key(whom, help_key("yes"), f"{name} yes"),
+        _key(whom, help_key("no"), f"{name} no"),
+        _key(whom, help_key("not_sure"), f"{name} not-sure"),
+    )
+    return private_letter(whom, help_line("cold_hands"), (row,))
+
+
+def _key(whom: Addressee, label: str, says: str) -> Key:
+    return Key(label=label, says=says, diver=whom.diver, may_press=(whom.speaker,))

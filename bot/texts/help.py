@@ -1,0 +1,79 @@
+"""The fixed texts of help: read from their file, with what the site has set."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+from storage.outcome import Site
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HelpText:
+    """One text as it stands in the file. `reviewed_on` is empty until a physician has read it."""
+
+    key: str
+    level: str
+    mark: str
+    source: str
+    reviewed_on: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HelpFile:
+    """All texts of help in one language, the small lines round them and the words on buttons."""
+
+    texts: Mapping[str, HelpText]
+    lines: Mapping[str, str]
+    keys: Mapping[str, str]
+
+
+@lru_cache(maxsize=4)
+def help_file(language: str = "en") -> HelpFile:
+    """The file of a language."""
+    raw = tomllib.loads(
+        resources.files("bot.texts").joinpath(f"help.{language}.toml").read_text("utf-8")
+    )
+    return HelpFile(
+        texts={key: HelpText(key=key, **fields) for key, fields in raw["help"].items()},
+        lines=raw["lines"],
+        keys=raw["keys"],
+    )
+
+
+_BY_LEVEL = {"call-now": "emergency"}
+
+
+def help_text(level_or_key: str, site: Site) -> str:
+    """The text of a key, or of a level, with what the site has set."""
+    found = help_file()
+    text = found.texts[_BY_LEVEL.get(level_or_key, level_or_key)].text
+    number = site.emergency_number.strip()
+    lines = []
+    if site.oxygen.strip():
+        lines.append(found.lines["oxygen"].replace("{oxygen}", site.oxygen.strip()))
+    if site.meeting_point.strip():
+        place = site.meeting_point.strip()
+        lines.append(found.lines["meeting_point"].replace("{meeting_point}", place))
+    own = "".join(f"{line}\n" for line in lines)
+    # Replaced, not formatted: what a site sets may hold braces.
+    said = text.replace("{site}", own)
+    shown = found.lines["number"].replace("{number}", number) if number else ""
+    return said.replace("{number}", shown).strip()
+
+
+def help_line(key: str, /, **fields: str) -> str:
+    """A small line round the texts, with its fields put in."""
+    text = help_file().lines[key]
+    for name, value in fields.items():
+        text = text.replace("{" + name + "}", value)
+    return text
+
+
+def help_key(key: str) -> str:
+    """The words on a button."""
+    return help_file().keys[key]

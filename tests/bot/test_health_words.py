@@ -1,0 +1,280 @@
+"""Plain words read for harm, against a corpus of lines."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from datetime import date
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from bot.shorthand.harm_lexicon import HarmWordsError, harm_words, pattern_of
+from bot.shorthand.harm_words import HarmReading, read_harm, without_harm
+from planner.harm import harm_table
+
+NAMES = ("Ana", "Mara", "Teo", "Noor", "Ilse", "Nils")
+CORPUS = Path(__file__).parent / "harm_corpus.tsv"
+
+
+def lines() -> list[tuple[str, str, str, str]]:
+    """The corpus: expected, about whom, before or after the word lists, text."""
+    rows = []
+    for line in CORPUS.read_text("utf-8").splitlines():
+        if line and not line.startswith("#"):
+            expected, who, half, text = line.split("\t", 3)
+            rows.append((expected, who, half, text))
+    return rows
+
+
+def read(text: str) -> HarmReading:
+    return read_harm(text, harm_words(), names=NAMES, today=date(2026, 5, 5))
+
+
+def outcome(reading: HarmReading) -> str:
+    if reading.found:
+        return reading.found[0].row
+    if reading.asks_cold:
+        return "ask"
+    if reading.well:
+        return "well"
+    if reading.unreadable:
+        return "unreadable"
+    return "past" if reading.past else "-"
+
+
+def level(row: str) -> str:
+    rows = harm_table().rows
+    return rows[row].level if row in rows else row
+
+
+def test_the_corpus_is_read_as_it_is_meant(capsys: pytest.CaptureFixture[str]) -> None:
+    """No call-now line is missed, no chatter alarms, and every line comes to its row or a graver level."""
+    confusion: Counter[tuple[str, str]] = Counter()
+    wrong = []
+    for expected, who, half, text in lines():
+        reading = read(text)
+        got = outcome(reading)
+        confusion[(level(expected), level(got))] += 1
+        right = got == expected or (
+            expected in reading.rows and level(got) in (level(expected), "call-now", "doctor-today")
+        )
+        about = {None: "me", "": "someone"}
+        if reading.found:
+            subject = reading.found[0].subject
+            right = right and about.get(subject, subject) == who
+        if not right:
+            wrong.append((half, expected, got, text))
+    with capsys.disabled():
+        print("\nread as (rows: meant):")
+        for (meant, got), n in sorted(confusion.items()):
+            print(f"  {meant:14} -> {got:14} {n}")
+    assert not [w for w in wrong if level(w[1]) == "call-now"]
+    assert not [w for w in wrong if w[1] == "-"]
+    assert not wrong
+
+
+def test_the_corpus_has_both_halves_and_every_row_of_the_page() -> None:
+    """At least 200 lines, near half of them written before the word lists, every row met."""
+    all_lines = lines()
+    assert len(all_lines) >= 200
+    assert sum(half == "before" for _, _, half, _ in all_lines) >= 100
+    met = {expected.partition("-")[0] for expected, *_ in all_lines}
+    assert {k.partition("-")[0] for k in harm_table().rows} <= met
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        # the safety page, under "Harm however written"
+        "blod in spit",
+        "coughd red",
+        "ana not waking",
+        "cant breath",
+        "had a fit",
+        "one hand numb",
+        "no idea how i got up",
+        "tastes of iron",
+    ],
+)
+@pytest.mark.parametrize("change", [str.lower, str.upper, str.title])
+def test_what_is_harm_however_written_is_harm_in_any_case(text: str, change: object) -> None:
+    """The safety page's misspelt lines are harm, whatever the case."""
+    assert callable(change)
+    assert read(change(text)).found
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        # the safety page, under "Not harm by itself"
+        "pink buoy",
+        "blood orange",
+        "bloody cold",
+        "blood shift",
+        "fit buddy ana",
+        "the suit fits",
+        "ears popped nicely",
+        "can't get air into my mouth",
+        "out of air at 11",
+        "numb thumbs from cold",
+        "stop cold",
+        "shivering",
+        "blurred mask",
+        "confused about the order",
+        "dolphin stroke",
+        "squeeze the cheeks",
+        "the line is spinning",
+        "popped up",
+        "passed out the weights",
+        "samba playlist",
+        "stop throat",
+        "9 stop chest",
+        "12 ok tight",
+        "10 stop ears",
+    ],
+)
+def test_what_is_no_harm_by_itself_is_none(text: str) -> None:
+    """Trade words and the safety page's list come out as no harm."""
+    assert not read(text).found
+
+
+@pytest.mark.parametrize(
+    "word", ["coughing blood", "blacked out", "hoarse", "wheezing", "seizure", "dizzy", "vertigo"]
+)
+def test_one_wrong_letter_anywhere_is_still_read(word: str) -> None:
+    """A letter dropped, doubled or swapped, the first one too, changes no reading, unless it makes another word."""
+    meant = read(word).rows[0]
+    longest = max(word.split(), key=len)
+    for i in range(len(longest)):
+        swapped = longest[:i] + longest[i + 1 : i + 2] + longest[i : i + 1] + longest[i + 2 :]
+        for typo in (
+            longest[:i] + longest[i + 1 :],
+            longest[:i] + longest[i] + longest[i:],
+            longest[:i] + "x" + longest[i + 1 :],
+            swapped,
+        ):
+            if harm_words().is_ordinary(typo):
+                continue
+            got = read(word.replace(longest, typo))
+            assert got.found, typo
+            assert got.rows[0].partition("-")[0] == meant.partition("-")[0], typo
+
+
+def test_worst_wins_and_several_together_are_graver() -> None:
+    """Any blood with breathlessness or chest pain is row 5; a changed voice with chest pain is row 10."""
+    assert "5" in read("pink spit. also short of breath").rows
+    assert "10" in read("hoarse, chest is sore").rows
+    assert level(read("tired, ears hurt, coughing blood").rows[0]) == "call-now"
+
+
+@pytest.mark.parametrize(
+    ("text", "row"),
+    [
+        ("no cough, but blood in spit", "6"),
+        ("no pain, no cough, chest tight though", "8"),
+        ("not much blood", "6"),
+        ("no blood today but yesterday yes", "6"),
+        ("no longer coughing blood", "5"),
+        ("not only a cough, also blood in the mask", "6"),
+    ],
+)
+def test_a_denial_reaches_no_further_than_it_says(text: str, row: str) -> None:
+    """`no` before one thing denies that one; a small amount is an amount."""
+    assert row in read(text).rows
+
+
+def test_about_whom_a_line_speaks() -> None:
+    """A member's name, `he`, `my friend`; me wherever the writer is meant."""
+    assert read("teo blacked out").found[0].subject == "teo"
+    assert read("he blacked out").found[0].subject == ""
+    assert read("my friend coughs blood").found[0].subject == ""
+    assert read("ana saw me black out").found[0].subject is None
+    assert read("fit buddy ana, chest pain").found[0].subject is None
+    assert read("i think mara is confused, her speech is slurred").found[0].subject == "mara"
+
+
+def test_the_own_past_within_the_rows_lock_counts_as_now() -> None:
+    """Coughed blood last week is row 5 now; two years ago, or a friend's, it is past."""
+    assert "5" in read("i coughed blood 3 weeks ago").rows
+    assert read("i coughed blood two years ago").past
+    assert read("i coughed blood in 2019").past
+    assert "5" in read("i coughed blood in 2026").rows
+    assert not read("teo coughed blood last week").found
+
+
+def test_a_harmless_cause_lowers_nothing_after_feel() -> None:
+    """Numb from the cold is asked about in chatter, and row 12 after `feel`."""
+    assert read("numb fingers from cold").asks_cold
+    assert read("feel numb fingers from cold").rows == ("12",)
+
+
+def test_feel_and_what_nobody_can_read() -> None:
+    """`feel ok` is well, `feel` with strange words is unreadable, neither without `feel`."""
+    assert read("feel ok").well
+    assert read("i feel fine again").well
+    assert read("feel ok, no cough").well
+    assert not read("feel not ok").well
+    assert read("feel gloopy").unreadable
+    assert not read("gloopy").unreadable
+
+
+def test_what_is_left_of_a_message_holds_no_words_of_harm() -> None:
+    """The dive stays for the report; symptoms and notes that hold any go."""
+    cases = {
+        "exh 9 ok # coughed blood": "exh 9 ok",
+        "exh 9 ok, blood in my spit": "exh 9 ok",
+        "exh 9 ok coughed blood": "exh 9 ok",
+        "stop sternum, coughing blood": "stop sternum",
+        "exh 9 ok\nblood in spit\nexh 10 ok": "exh 9 ok\nexh 10 ok",
+        "coughing blood": "",
+    }
+    for text, left in cases.items():
+        assert without_harm(text, read(text)) == left
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.text(max_size=300))
+def test_any_text_is_read_without_an_error(text: str) -> None:
+    """Reading is total, and what it finds stands inside the text."""
+    reading = read(text)
+    for found in reading.found:
+        assert all(0 <= a < b <= len(text) for a, b in found.spans)
+    without_harm(text, reading)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(["coughing blood", "cant breathe", "i blacked out", "one hand numb"]),
+    st.sampled_from(["", "hi all. ", "exh 9 ok\n", "great viz today! ", "😀 "]),
+    st.sampled_from(["", ". see you", "\nexh 10 ok", "!!!", " 😱"]),
+)
+def test_what_stands_around_harm_hides_none_of_it(core: str, before: str, after: str) -> None:
+    """Chatter and reports round a line leave it read."""
+    assert level(read(before + core + after).rows[0]) == "call-now"
+
+
+def test_a_pattern_that_is_empty_is_an_error() -> None:
+    """A file of words with a broken pattern doesn't load in silence."""
+    with pytest.raises(HarmWordsError):
+        pattern_of(" & ")
+
+
+def test_a_message_is_read_fast() -> None:
+    """The median line of the corpus takes far under a millisecond, a huge one stays bounded."""
+    texts = [text for *_, text in lines()]
+    for text in texts:
+        read(text)
+    took = []
+    for text in texts:
+        begin = time.perf_counter()
+        read(text)
+        took.append(time.perf_counter() - begin)
+    took.sort()
+    # The goal is 200 µs; the bound leaves room for a busy machine.
+    assert took[len(took) // 2] < 0.001
+    begin = time.perf_counter()
+    read("no blood cough chest pain " * 400)
+    assert time.perf_counter() - begin < 1.0
