@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bot.talk.turn import Scene
 from bot.texts.render import say
-from storage.outcome import Key, Letter, Outcome
+from storage.outcome import Key, Letter
 
 
 def privately(
@@ -22,19 +22,6 @@ def privately(
     if member is not None and member.can_dm:
         return (Letter(to=scene.private(scene.sender), text=text, keys=keys, about=about),)
     return (scene.answer(say("people.write-private")),)
-
-
-def speaks_for(scene: Scene, diver: str) -> bool:
-    """Whether the sender may change or read what only the diver may: themselves or their keeper.
-
-    A grant is for logging dives, never for figures of the body or what is private.
-    """
-    return scene.sender == diver or scene.is_keeper(scene.sender, diver)
-
-
-def not_yours(scene: Scene, diver: str) -> Outcome:
-    """The refusal to somebody who speaks for a diver without being their keeper."""
-    return Outcome(letters=(scene.answer(say("people.not-yours", name=scene.name_of(diver))),))
 
 
 def whose(scene: Scene, diver: str) -> str:

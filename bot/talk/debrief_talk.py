@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 
+from bot.talk.health import check_keys
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
 from bot.texts.render import clock, down, joined, say
@@ -83,7 +84,7 @@ def _debrief(due: Due, scene: Scene) -> Outcome:
     letter = Letter(
         to=scene.private(whom),
         text="\n".join(lines),
-        keys=check_keys(scene, due.diver) if asks else (),
+        keys=_keys(scene, due.diver) if asks else (),
         delivery=Delivery.DEBRIEF,
         picture=None if quiet else _picture(scene, found),
         about=due.diver,
@@ -140,15 +141,14 @@ def _whole(found: Debrief) -> Iterator[str]:
             drill=say(f"drill.{found.task}"),
         )
     if found.free_on is not None and found.opens_m is not None:
-        if found.far_m is None:
-            yield say("debrief.next-day", on=found.free_on)
-        else:
-            yield say(
-                "debrief.next",
-                on=found.free_on,
-                opens=down(found.opens_m),
-                far=down(found.far_m),
-            )
+        far_m = found.far_m
+        deeper = far_m is not None and far_m > found.opens_m
+        yield say(
+            "debrief.next" if deeper else "debrief.next-same",
+            on=found.free_on,
+            opens=down(found.opens_m),
+            far=down(found.opens_m if far_m is None else far_m),
+        )
     yield from _base(found)
 
 
@@ -238,22 +238,8 @@ def _picture(scene: Scene, found: Debrief) -> Picture:
 # the check
 
 
-def check_keys(scene: Scene, diver: str) -> tuple[tuple[Key, ...], ...]:
-    """[yes] [no] [not sure], for the diver or who keeps their log; a grant is not for health."""
-    keeper = scene.keeper_of(diver)
-    may_press = (diver,) if keeper is None else (diver, keeper)
-    name = scene.name_of(diver)
-    return (
-        tuple(
-            scene.key(
-                say(f"debrief.{answer}"),
-                f"check {name} {say(f'debrief.{answer}')}",
-                diver,
-                may_press=may_press,
-            )
-            for answer in ("yes", "no", "not-sure")
-        ),
-    )
+def _keys(scene: Scene, diver: str) -> tuple[tuple[Key, ...], ...]:
+    return check_keys(diver, room=scene.room, records=scene.records, heard=scene.heard)
 
 
 def _check_again(due: Due, scene: Scene) -> Outcome:
@@ -271,7 +257,7 @@ def _check_again(due: Due, scene: Scene) -> Outcome:
         name=scene.name_of(due.diver),
         time=f"{scene.rules['session.check_by_h']:02.0f}:00",
     )
-    return _reminder(due, scene, text, check_keys(scene, due.diver))
+    return _reminder(due, scene, text, _keys(scene, due.diver))
 
 
 def _reminder(due: Due, scene: Scene, text: str, keys: tuple[tuple[Key, ...], ...] = ()) -> Outcome:

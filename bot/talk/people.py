@@ -10,7 +10,7 @@ from functools import lru_cache
 from hashlib import blake2b
 
 from bot.shorthand.reading import Command
-from bot.talk.aside import line_for, not_yours, privately, speaks_for
+from bot.talk.aside import line_for, privately
 from bot.talk.export import as_csv, as_json, export_of
 from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import clock, joined, say
@@ -108,8 +108,6 @@ def disallow(command: Command, scene: Scene, diver: str) -> Outcome:
 
 
 def _grant(command: Command, scene: Scene, diver: str, *, given: bool) -> Outcome:
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     name = str(command.args["name"])
     to = scene.room.named(name)
     diver_name = scene.name_of(diver)
@@ -234,8 +232,6 @@ def _site_line(site: Site) -> str:
 
 def export(command: Command, scene: Scene, diver: str) -> Outcome:
     """`export`: all that stands about the diver, as JSON, and the dives as a table."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     letters = privately(scene, say("people.export"), about=diver)
     if letters[0].to != scene.private(scene.sender):
         return Outcome(letters=letters)
@@ -253,8 +249,6 @@ def export(command: Command, scene: Scene, diver: str) -> Outcome:
 
 def forget(command: Command, scene: Scene, diver: str) -> Outcome:
     """`forget health` / `forget all`: asked once with a button, then erased."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     scope = str(command.args.get("scope", ""))
     line = f"forget {scope}"
     confirmed = scene.heard.button is not None and scene.heard.button.fresh

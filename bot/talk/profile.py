@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from bot.shorthand.reading import Command
-from bot.talk.aside import line_for, not_yours, privately, speaks_for, whose
+from bot.talk.aside import line_for, privately, whose
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import day, down, joined, metres, say
 from planner.figure import Figure, OutOfRange
@@ -32,7 +32,7 @@ from planner.record import (
     VolumeKind,
     day_begins_at,
 )
-from planner.sources import cited, source
+from planner.sources import source
 from planner.standing import Standing
 from storage.outcome import Outcome
 
@@ -67,8 +67,6 @@ def _now(scene: Scene, record: DiverRecord) -> Standing:
 
 def me(command: Command, scene: Scene, diver: str) -> Outcome:
     """`me f 34y 172cm`: sex, age and height, answered with what they predict, as bands."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     sex = Sex(str(command.args["sex"]))
     age_y = int(_number(command, "age_y"))
     height_m = _number(command, "height_m")
@@ -124,8 +122,7 @@ def volume_lines(lungs: Lungs) -> tuple[str, ...]:
         say(
             "profile.afloat",
             low=f"{afloat.value:.2f}",
-            high=f"{afloat.high_or_value:.2f}",
-            source=cited(afloat),
+            source=source(str(afloat.source)).short,
         )
     )
     predicted = [f for kind, f in figures if f.is_band and f.source is not None]
@@ -154,8 +151,6 @@ def litres(figure: Figure) -> str:
 
 def volume(command: Command, scene: Scene, diver: str) -> Outcome:
     """`tlc|frc|rv|vc 2.9`: a measured volume in place of the predicted one."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     kind = VolumeKind(str(command.args["volume"]))
     value_l = _number(command, "value")
     before = lungs_of(scene.record(diver))
@@ -208,8 +203,6 @@ def mask(command: Command, scene: Scene, diver: str) -> Outcome:
 def _space(
     command: Command, scene: Scene, diver: str, kind: VolumeKind, value_ml: float
 ) -> Outcome:
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     low, high = _SPACES_ML[kind]
     if not low <= value_ml <= high:
         text = say(f"profile.{kind.value}-range", low=f"{low:g}", high=f"{high:g}")
@@ -230,8 +223,6 @@ _SPACES_ML = {VolumeKind.MOUTH: (1.0, 500.0), VolumeKind.MASK: (0.0, 400.0)}
 
 def pb(command: Command, scene: Scene, diver: str) -> Outcome:
     """`pb 38`: the deepest full-lung dive with a mouthfill so far; it settles the exercise."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     depth_m = _number(command, "depth_m")
     fact = PB(**scene.carried(diver, command.line), depth_m=depth_m)
     state = _now(scene, scene.after((fact,)).record(diver))
@@ -244,8 +235,6 @@ def pb(command: Command, scene: Scene, diver: str) -> Outcome:
 
 def goal(command: Command, scene: Scene, diver: str) -> Outcome:
     """`goal 45` or `goal 45 by 2026-09-12`: answered with the exercise and its base."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     depth_m = _number(command, "depth_m")
     by_on = command.args.get("by_on")
     assert by_on is None or isinstance(by_on, date)
@@ -320,8 +309,6 @@ def _why_staged(state: Standing) -> str:
 
 def base(command: Command, scene: Scene, diver: str) -> Outcome:
     """`base frc 18 2026-03`: what was clean before the log began, and what it counts as."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     exercise = Exercise(str(command.args["exercise"]))
     depth_m = _number(command, "depth_m")
     on = command.args["on"]
@@ -375,8 +362,6 @@ def base(command: Command, scene: Scene, diver: str) -> Outcome:
 
 def share(command: Command, scene: Scene, diver: str) -> Outcome:
     """`share on` / `share off`: whether health check-ins are kept."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     on = bool(command.args["on"])
     fact = Consent(**scene.carried(diver, command.line), given=on)
     if on:
@@ -389,8 +374,6 @@ def share(command: Command, scene: Scene, diver: str) -> Outcome:
 
 def ping(command: Command, scene: Scene, diver: str) -> Outcome:
     """`ping on` / `ping off`: a word when the interval is over."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     on = bool(command.args["on"])
     fact = Ping(**scene.carried(diver, command.line), on=on)
     return _answered(scene, diver, say("profile.ping-on" if on else "profile.ping-off"), fact)

@@ -7,22 +7,23 @@ from datetime import date, timedelta
 from itertools import groupby
 
 from bot.shorthand.reading import Command
-from bot.talk.aside import not_yours, privately, speaks_for, whose
+from bot.talk.aside import privately, whose
 from bot.talk.profile import litres
 from bot.talk.tell import outcome_words, reason_words
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import clock, day, down, has, joined, metres, say, up
 from planner.gas import fill_window_m
+from planner.held import up_half
 from planner.lungs import Lungs
 from planner.plan import plan, standing
 from planner.ready import Readiness, ready
-from planner.reasons import Bar, Because, Cap, Plan, Refusal
+from planner.reasons import ASKED_IN_GROUP, Bar, Because, Cap, Plan, Refusal
 from planner.record import Brief, Dive, DiverRecord, Exercise, sessions
 from planner.rules import Rules
 from planner.sources import cited, source
 from planner.spaces import spaces_of
 from planner.standing import Standing
-from planner.support import Bound, supports
+from planner.support import Bound, deepest_full_fill_m, required_fill_m, supports
 from storage.outcome import Outcome
 
 LOG_DIVES = 12
@@ -66,8 +67,6 @@ def _only(refusal: Refusal, bars: tuple[Bar, ...]) -> Refusal:
 
 def log(command: Command, scene: Scene, diver: str) -> Outcome:
     """`log`: the last dives, by day."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     record = scene.record(diver)
     shown = record.dives[-LOG_DIVES:]
     if not shown:
@@ -116,8 +115,6 @@ def dive_words(dive: Dive) -> str:
 
 def week(command: Command, scene: Scene, diver: str) -> Outcome:
     """`week`: exhale dives and metres beside the mean of four weeks, as information only."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     record = scene.record(diver)
     today = record.local_day(scene.at)
     monday = today - timedelta(days=today.weekday())
@@ -172,8 +169,6 @@ def _next_day(scene: Scene, record: DiverRecord) -> tuple[str, ...]:
 
 def how_ready(command: Command, scene: Scene, diver: str) -> Outcome:
     """`ready`: the base so far, and the full-lung depth that what is held speaks for."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     pause = paused(scene, diver)
     if pause:
         return _answered(scene, diver, pause)
@@ -213,6 +208,8 @@ def _ready_lines(state: Standing, found: Readiness) -> Iterator[str]:
         yield from bound_lines(bounds)
     if state.lungs is None:
         yield say("view.no-lungs")
+    else:
+        yield _fill_line(state, found, state.lungs)
     if found.chance_clean is not None:
         yield say(
             "view.chance",
@@ -224,16 +221,37 @@ def _ready_lines(state: Standing, found: Readiness) -> Iterator[str]:
 
 def _bounds_at(state: Standing, exercise: Exercise, depth_m: float) -> tuple[Bound, ...]:
     """What a clean dive to a depth would speak for; the fill at its deep end, the careful one."""
-    fill_m = 0.0
-    if exercise is Exercise.FRC:
-        fill_m = fill_window_m(state.lungs, target_m=depth_m).high_m
     return supports(
         exercise=exercise,
         clean_m=depth_m,
-        fill_m=fill_m,
+        fill_m=_fill_m(state, exercise, depth_m),
         lungs=state.lungs,
         own=spaces_of(state.record),
         rules=state.rules,
+    )
+
+
+def _fill_m(state: Standing, exercise: Exercise, depth_m: float) -> float:
+    if exercise is Exercise.RV:
+        return 0.0
+    return fill_window_m(state.lungs, target_m=depth_m).high_m
+
+
+def _asked_fill_m(state: Standing, found: Readiness) -> float:
+    """The full-lung fill that the practice asks for: no larger ratio than at the base."""
+    fill_m = _fill_m(state, found.exercise, found.base_m)
+    return required_fill_m(goal_m=found.stage_m, clean_m=found.base_m, fill_m=fill_m)
+
+
+def _fill_line(state: Standing, found: Readiness, lungs: Lungs) -> str:
+    """The full-lung fill that the practice asks for beside the latest that the lungs allow."""
+    asked_m = _asked_fill_m(state, found)
+    latest_m = deepest_full_fill_m(lungs, own=spaces_of(state.record)).value
+    return say(
+        "view.fills" if up_half(asked_m) <= latest_m else "view.fills-none",
+        stage=found.stage_m,
+        asked=up(asked_m),
+        latest=down(latest_m),
     )
 
 
@@ -259,8 +277,6 @@ def bound_lines(bounds: Sequence[Bound]) -> Iterator[str]:
 
 def why(command: Command, scene: Scene, diver: str) -> Outcome:
     """`why`: each cap on the last target with figure, mark and source; lungs; what is left out."""
-    if not speaks_for(scene, diver):
-        return not_yours(scene, diver)
     record, rules = scene.record(diver), scene.rules
     state = standing(record, rules=rules, at=scene.at)
     lines = [*_why_target(scene, record)]
@@ -310,8 +326,8 @@ def _why_target(scene: Scene, record: DiverRecord) -> Iterator[str]:
             yield from (_cap_line(cap, scene) for cap in then.caps)
     if isinstance(now, Refusal):
         yield say("why.no-target")
-        for words, bar in zip(reason_words(scene, now), now.bars, strict=True):
-            yield _bar_line(words, bar, scene.rules)
+        for bar in now.bars:
+            yield _bar_line(_bar_words(scene, now, bar), bar, scene.rules)
     elif brief is None:
         yield say("why.none-told")
 
@@ -331,6 +347,12 @@ def _cap_line(cap: Cap, scene: Scene) -> str:
     )
 
 
+def _bar_words(scene: Scene, refusal: Refusal, bar: Bar) -> str:
+    if bar.because in ASKED_IN_GROUP:
+        return say(f"why.{bar.because}")
+    return " ".join(reason_words(scene, _only(refusal, (bar,))))
+
+
 def _bar_line(words: str, bar: Bar, rules: Rules) -> str:
     # a bar of health has its figures in the table of harm, and says no category
     if bar.because in _OF_HEALTH:
@@ -346,9 +368,10 @@ def ruled(rules: Rules, name: str) -> str:
     'FRC, deeper: 1 m [house rule]'
     """
     rule = rules.rule(name)
+    part = f"why.in-{name.partition('.')[0]}"
     figure = rule.figure
     value = f"{figure.value:g}" + (f" {figure.unit}" if figure.unit else "")
-    return f"{rule.says}: {value} [{cited(figure)}]"
+    return f"{say(part) if has(part) else ''}{rule.says}: {value} [{cited(figure)}]"
 
 
 def _why_lungs(lungs: Lungs | None) -> Iterator[str]:
@@ -361,7 +384,6 @@ def _why_lungs(lungs: Lungs | None) -> Iterator[str]:
     yield say(
         "why.lungs-afloat",
         low=f"{afloat.value:.2f}",
-        high=f"{afloat.high_or_value:.2f}",
         cited=cited(afloat),
     )
 
