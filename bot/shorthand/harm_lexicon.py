@@ -37,6 +37,7 @@ class Pattern:
 
     text: str
     parts: tuple[tuple[Element, ...], ...]
+    needs: tuple[frozenset[str], ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -73,7 +74,8 @@ def pattern_of(text: str) -> Pattern:
         if not elements:
             raise HarmWordsError(f"nothing in the pattern {text!r}")
         parts.append(tuple(elements))
-    return Pattern(text=text, parts=tuple(parts))
+    needs = sorted((e.atoms for part in parts for e in part), key=len)
+    return Pattern(text=text, parts=tuple(parts), needs=tuple(needs))
 
 
 def _is_one_edit(a: str, b: str) -> bool:
@@ -127,17 +129,9 @@ class HarmWords:
         self.idiom_index = _index(self.idioms + self.causes)
         self.said_index = _index_rules(self.rules)
         self._remembered: dict[str, frozenset[str]] = {}
-        self._guessed: set[str] = set()
 
     def _learn(self, concepts: Mapping[str, list[str]]) -> None:
         """What each literal and each stem carries, and the letters lost of what may be misspelt."""
-        carried: dict[str, set[str]] = {}
-        for name, forms in concepts.items():
-            for form in forms:
-                if form.startswith("<"):
-                    carried.setdefault(form, set()).add(f"<{name}>")
-                else:
-                    carried.setdefault(form, set()).update({form, f"<{name}>"})
         used = {
             atom
             for p in (*self.idioms, *self.causes, *_all_patterns(self.rules))
@@ -145,6 +139,10 @@ class HarmWords:
             for e in part
             for atom in e.atoms
         }
+        carried: dict[str, set[str]] = {}
+        for name, forms in concepts.items():
+            for form in forms:
+                carried.setdefault(form, set()).add(f"<{name}>")
         for atom in used:
             if atom.startswith("<"):
                 if atom[1:-1] not in concepts and not atom.startswith("<dur-"):

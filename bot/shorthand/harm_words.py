@@ -77,7 +77,7 @@ def read_harm(
     told: list[tuple[Sentence, frozenset[int]]] = []
     last_other: str | None = None
     for n, sentence in enumerate(sentences):
-        if not _has_atoms(sentence):
+        if words.said_index.keys().isdisjoint(_carried(sentence)):
             told.append((sentence, frozenset()))
             continue
         _take_out(sentence, words, feel=feel)
@@ -124,10 +124,6 @@ def read_harm(
     )
 
 
-def _has_atoms(sentence: Sentence) -> bool:
-    return any(sentence.atoms)
-
-
 def _begins_with_feel(sentence: Sentence, names: list[str]) -> bool:
     for word in sentence.words[:5]:
         if word in _FEEL:
@@ -169,7 +165,7 @@ def _stands(pattern: Pattern, sentence: Sentence, carried: set[str]) -> bool:
 
 
 def _may_stand(pattern: Pattern, carried: set[str]) -> bool:
-    return all(not e.atoms.isdisjoint(carried) for part in pattern.parts for e in part)
+    return not any(need.isdisjoint(carried) for need in pattern.needs)
 
 
 def _carried(sentence: Sentence) -> set[str]:

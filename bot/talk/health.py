@@ -76,6 +76,11 @@ class _Scene:
     room: Room
     records: Mapping[str, DiverRecord]
 
+    @property
+    def at(self) -> datetime:
+        """The moment of the turn; never before what was said."""
+        return max(self.heard.now, self.heard.sent_at)
+
     def record(self, diver: str) -> DiverRecord:
         """What is known of a diver; nothing, of somebody new."""
         found = self.records.get(diver)
@@ -115,7 +120,7 @@ class _Scene:
 
     def origin(self, diver: str, *, answers: bool) -> Origin:
         """Where a fact came from; an answer carries the origin of the question that it answers."""
-        asked = locks_of(self.record(diver)).open_question(self.heard.now) if answers else None
+        asked = locks_of(self.record(diver)).open_question(self.at) if answers else None
         if asked is not None:
             return asked
         return Origin(chat=self.heard.chat, message=self.heard.message, edit=self.heard.edit)
@@ -258,7 +263,7 @@ def _covers(big: HarmRow, small: HarmRow) -> bool:
         again = r.again_within_days is not None
         return (
             -LEVELS.index(r.level), r.days, r.doctor, r.since_well, r.exhale, r.no_new_depth,
-            again, -(r.shorten_days or 1000),
+            again, r.shorten_days or 1000,
         )  # fmt: skip
 
     same = asks(big) == asks(small)
@@ -297,7 +302,7 @@ def _reported(
     facts = _harm_facts(scene, diver, rows, at=at, answers=True)
     record = scene.with_facts(diver, facts)
     whom = scene.addressee(diver)
-    return facts, letters_of.after_harm(scene.heard, scene.room, record, whom, rows)
+    return facts, letters_of.after_harm(scene.heard, scene.room, record, whom, rows, at=scene.at)
 
 
 def _about_other(scene: _Scene, diver: str, rows: list[HarmRow]) -> tuple[list[Fact], list[Letter]]:
@@ -357,10 +362,10 @@ def _is_well(scene: _Scene, diver: str) -> tuple[list[Fact], list[Letter]]:
     record = scene.with_facts(diver, [fact])
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
-        if lock_of(record, at=heard.now) is None:
+        if lock_of(record, at=scene.at) is None:
             text = help_line("well")
         else:
-            text = f"{help_line('well_locked')}\n{letters_of.bar_text(record, at=heard.now)}"
+            text = f"{help_line('well_locked')}\n{letters_of.bar_text(record, at=scene.at)}"
         letters.append(letters_of.private_letter(whom, text))
     return [fact], letters
 
@@ -432,7 +437,7 @@ def _answered(
         facts = _harm_facts(scene, diver, [row], at=at, answers=True)
         record = scene.with_facts(diver, facts)
         letters = [letters_of.help_letter(whom.chat, row.text, scene.room, about=diver)]
-        bar = letters_of.bar_text(record, at=scene.heard.now)
+        bar = letters_of.bar_text(record, at=scene.at)
         letters.append(letters_of.private_letter(whom, bar))
     return facts, letters
 
@@ -478,7 +483,7 @@ def _cleared(scene: _Scene, said: re.Match[str]) -> HealthTurn | None:
                 on=on,
             )
         ]
-        after = letters_of.bar_text(scene.with_facts(diver, facts), at=heard.now)
+        after = letters_of.bar_text(scene.with_facts(diver, facts), at=scene.at)
         text = "\n".join(filter(None, (help_line("cleared", date=on.isoformat()), after)))
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):

@@ -71,7 +71,13 @@ def reachable(heard: Heard, whom: Addressee) -> bool:
 
 
 def after_harm(
-    heard: Heard, room: Room, record: DiverRecord, whom: Addressee, rows: list[HarmRow]
+    heard: Heard,
+    room: Room,
+    record: DiverRecord,
+    whom: Addressee,
+    rows: list[HarmRow],
+    *,
+    at: datetime,
 ) -> list[Letter]:
     """Help for the worst row, then the bare date, then the questions a row asks."""
     worst = rows[0]
@@ -86,7 +92,7 @@ def after_harm(
     if not reachable(heard, whom):
         return letters
     letters.append(help_letter(whom.chat, worst.text, room, about=whom.diver))
-    letters.append(private_letter(whom, bar_text(record, at=heard.now, rows=rows)))
+    letters.append(private_letter(whom, bar_text(record, at=at, rows=rows)))
     if any(r.four_questions for r in rows) and worst.level != "call-now":
         base = next(r.key for r in rows if r.four_questions)
         letters.append(question(whom, 0, base=base, answers=""))
