@@ -266,11 +266,12 @@ class Track:
         old = self.held_m(day)
         cut_to = down_half(self.size.pressure_share * turn_m)
         if old is None:
-            # nothing was held, so nothing deeper than the first depth can have been shown
-            cut_to = max(min(cut_to, self.first_m), self.size.least_m)
+            # a stop shows nothing as held; it only puts held below the first depth
+            cut_to = max(cut_to, self.size.least_m)
             for c in self.credits:
                 c.depth_m = min(c.depth_m, cut_to)
-            self.credits += [Credit(day, cut_to) for _ in range(self.size.needed)]
+            if cut_to < self.first_m:
+                self.credits += [Credit(day, cut_to) for _ in range(self.size.needed)]
             self.cut = None
         else:
             cut_to = max(min(old, cut_to), self.size.least_m)

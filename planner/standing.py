@@ -475,10 +475,11 @@ class Standing:
         track.clean(day, state.number, credited)
         start = state.start_m
         if dive.ending is Ending.CLEAN:
+            # FRC: the opening dive and the one at held are two dives, even at the same depth
+            if start is not None and credited >= start:
+                state.at_held = state.opened or dive.exercise is Exercise.RV
             if credited >= track.opening_m(start):
                 state.opened = True
-            if start is not None and credited >= start:
-                state.at_held = True
             fill_ok = self._fill_in_place(dive)
             self.base_dives.append((day, credited, dive.exercise, is_first, fill_ok))
 
