@@ -100,6 +100,7 @@ class Loopback:
         self._queries: dict[str, bool] = {}
         self._query = 0
         self._poll: asyncio.Event | None = None
+        self._awaited: dict[int, list[asyncio.Future[None]]] = {}
         self._news = asyncio.Event()
         self._runner: web.AppRunner | None = None
 
@@ -200,6 +201,12 @@ class Loopback:
     def said(self, chat: int) -> list[Accepted]:
         return [a for a in self.accepted if a.chat == chat and a.method.startswith("send")]
 
+    def next_accepted(self, chat: int) -> asyncio.Future[None]:
+        """Done when the next message to that chat has been accepted."""
+        future = asyncio.get_running_loop().create_future()
+        self._awaited.setdefault(chat, []).append(future)
+        return future
+
     async def until(self, holds: Callable[[], bool], timeout_s: float = 5.0) -> None:
         """Wait until something holds, looking every few milliseconds."""
         end = time.monotonic() + timeout_s
@@ -213,7 +220,10 @@ class Loopback:
     async def _handle(self, request: web.Request) -> web.StreamResponse:
         method = request.match_info["method"]
         self.calls[method] += 1
-        params = await _params(request, self.files)
+        try:
+            params = await _params(request, self.files)
+        except ConnectionResetError:
+            return _cut(request)  # the bot was killed while it spoke
         fault = self._fault(method, params)
         if fault is not None and not fault.accept:
             await asyncio.sleep(fault.delay_s)
@@ -230,6 +240,9 @@ class Loopback:
             else:
                 result = self._do(method, params)
                 self.accepted.append(Accepted(method, params, time.monotonic()))
+                if method.startswith("send"):
+                    for future in self._awaited.pop(self.accepted[-1].chat, ()):
+                        future.set_result(None)
         except Refused as refused:
             return _refusal(refused)
         if fault is not None:
@@ -436,6 +449,8 @@ def _check_text(text: str, most: int, *, empty_ok: bool, name: str) -> None:
 def _check_keys(markup: Json) -> None:
     for row in markup.get("inline_keyboard", []):
         for key in row:
+            if "url" in key:
+                continue
             if not key["text"] or not 1 <= len(key["callback_data"].encode()) <= 64:
                 raise Refused(400, "Bad Request: BUTTON_DATA_INVALID")
 

@@ -60,9 +60,13 @@ class Carried:
     moved_to: int | None = None
 
 
+Link = tuple[str, str]
+"""A label and the address it opens."""
+
+
 @dataclass(kw_only=True, slots=True)
 class Parcel:
-    """One letter with its address. `keys` are rows of (label, token).
+    """One letter with its address. `keys` are rows of (label, token), `link` stands below them.
 
     `done` counts the calls that have succeeded, so that a retry of a long letter goes on where it
     stopped.
@@ -77,6 +81,7 @@ class Parcel:
     reaction: str | None = None
     picture: bytes | None = None
     document: tuple[str, str] | None = None
+    link: Link | None = None
     done: int = 0
     message: int | None = None
 
@@ -287,12 +292,15 @@ _NO_PREVIEW = LinkPreviewOptions(is_disabled=True)
 
 
 def _keyboard(parcel: Parcel) -> InlineKeyboardMarkup | None:
-    if not parcel.keys:
-        return None
-    return InlineKeyboardMarkup(
-        [[InlineKeyboardButton(label, callback_data=token) for label, token in row]
-         for row in parcel.keys if row]
-    )  # fmt: skip
+    rows = [
+        [InlineKeyboardButton(label, callback_data=token) for label, token in row]
+        for row in parcel.keys
+        if row
+    ]
+    if parcel.link is not None:
+        label, url = parcel.link
+        rows.append([InlineKeyboardButton(label, url=url)])
+    return InlineKeyboardMarkup(rows) if rows else None
 
 
 def units(text: str) -> int:

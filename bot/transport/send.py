@@ -17,7 +17,7 @@ from datetime import datetime, timedelta
 
 from telegram import Bot
 
-from bot.transport.carry import TEXT_MOST, Carried, Fate, Parcel, carry, units
+from bot.transport.carry import TEXT_MOST, Carried, Fate, Link, Parcel, carry, units
 from bot.transport.poll import Backoff
 from bot.transport.update import MESSENGER
 from storage.outcome import Delivery, Letter, Picture
@@ -28,7 +28,6 @@ _log = logging.getLogger(__name__)
 Lane = tuple[str, bool]  # chat, and whether it is the lane of help texts
 IDLE_S = 1.0  # how long at most until the outbox is looked at again
 LONG_LOOK_S = 0.005
-LINK = "{private-chat}"  # in a letter: the deep link to a private chat, which only we know
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -88,7 +87,7 @@ class Sender:
         clock: Callable[[], datetime],
         limits: Limits | None = None,
         draw: Callable[[Picture], bytes] = draw_picture,
-        link: Callable[[int], str] = lambda chat: "",
+        link: Callable[[int, str], Link | None] = lambda chat, text: None,
     ) -> None:
         self._bot, self._store, self._clock = bot, store, clock
         self._draw, self._link = draw, link
@@ -179,8 +178,6 @@ class Sender:
         first, last = run[0], run[-1]
         letter = first.letter
         text = "\n\n".join(row.letter.text for row in run)
-        if LINK in text:
-            text = text.replace(LINK, self._link(chat))
         picture = None
         if letter.picture is not None:
             loop = asyncio.get_running_loop()
@@ -201,6 +198,7 @@ class Sender:
             reaction=letter.reaction,
             picture=picture,
             document=letter.document,
+            link=self._link(chat, text),
         )
 
     def _settle(

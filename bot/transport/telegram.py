@@ -28,6 +28,7 @@ from telegram.error import RetryAfter, TelegramError
 
 from bot.app import SystemClock, worker_of
 from bot.settings import Settings
+from bot.transport.carry import Link
 from bot.transport.poll import (
     Backoff,
     Json,
@@ -47,6 +48,7 @@ _log = logging.getLogger(__name__)
 OFFICIAL_BASE_URL = "https://api.telegram.org"
 TIMEOUT_S = 25.0  # an answer that is late is mostly an answer to something that was done
 ADMINS_KEPT_S = 300.0
+PORTION = 8  # rows worked off in one go, so that a long inbox holds no help text back
 TIDY_EVERY_S = 6 * 3600.0
 
 
@@ -54,7 +56,7 @@ class Worker(Protocol):
     """The one worker: works off what waits in the inbox and what is due, and says how much."""
 
     def start(self, now: datetime) -> None: ...  # noqa: D102
-    def work_off(self, now: datetime) -> int: ...  # noqa: D102
+    def work_off(self, now: datetime, *, most: int | None = None) -> int: ...  # noqa: D102
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,6 +113,7 @@ class Service:
         self._admins: dict[int, frozenset[int]] = {}
         self._asked_s: dict[int, float] = {}
         self._errands: set[asyncio.Task[None]] = set()
+        self._menus = menus()
         self._tidied_s = -TIDY_EVERY_S
         self._news = asyncio.Event()
         self._translator = Translator(me=lambda: self._bot.bot, secret=token, admins=self._admins)
@@ -120,7 +123,7 @@ class Service:
             store,
             clock=clock,
             limits=self._timing.limits,
-            link=lambda chat: start_link(self._bot.username, chat, token),
+            link=self._private_link,
         )
         self._poller = Poller(
             self._bot,
@@ -235,9 +238,9 @@ class Service:
             await self._news.wait()
             self._news.clear()
             try:
-                while self._worker.work_off(self._clock()):
+                while self._worker.work_off(self._clock(), most=PORTION):
                     self._sender.news.set()
-                    await asyncio.sleep(0)  # let answers leave between the rows
+                    await asyncio.sleep(0)  # let answers leave meanwhile
             except Exception as error:  # the rows are still there; the next wake tries again
                 _log.error("the worker failed: %s", type(error).__name__)
             self._sender.news.set()
@@ -255,9 +258,16 @@ class Service:
         except Exception as error:  # a backup may be reading; there is a next time
             _log.error("tidying up failed: %s", type(error).__name__)
 
+    def _private_link(self, chat: int, text: str) -> Link | None:
+        """What goes below a letter that asks a group to write in private: nobody can be written to
+        first, and this opens the chat with one touch."""
+        ask = self._menus["link"]
+        if chat >= 0 or ask["below"].casefold() not in text.casefold():
+            return None
+        return ask["label"], start_link(self._bot.username, chat, self._bot.token)
+
     async def _set_menus(self) -> None:
-        menus = tomllib.loads(files("bot.transport").joinpath("menus.toml").read_text("utf-8"))
-        private, groups = (_commands(menus[name]) for name in ("private", "groups"))
+        private, groups = (_commands(self._menus[name]) for name in ("private", "groups"))
         try:
             await self._bot.set_my_commands(private, scope=BotCommandScopeAllPrivateChats())
             await self._bot.set_my_commands(groups, scope=BotCommandScopeAllGroupChats())
@@ -287,6 +297,11 @@ class Service:
             os.replace(draft, self._health_file)
         except OSError as error:
             _log.warning("the health can't be written: %s", type(error).__name__)
+
+
+def menus() -> Mapping[str, Mapping[str, str]]:
+    """The words of this messenger's own furniture: command menus, the link to a private chat."""
+    return tomllib.loads(files("bot.transport").joinpath("menus.toml").read_text("utf-8"))
 
 
 def _commands(menu: Mapping[str, str]) -> list[BotCommand]:

@@ -16,7 +16,7 @@ from tests.loopback import Loopback
 class DeafWorker(Worker):
     """Leaves everything in the inbox."""
 
-    def work_off(self, now: datetime) -> int:
+    def work_off(self, now: datetime, *, most: int | None = None) -> int:
         return 0
 
 

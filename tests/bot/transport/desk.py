@@ -65,7 +65,7 @@ class Talk:
             "file": (Letter(to=heard.chat, text="yours", document=("dives.csv", "a,b\n")),),
             "long": (Letter(to=heard.chat, text="line of the log\n" * 700),),
             "private": (Letter(to=f"p:{heard.sender}", text="only to you"),),
-            "link": (Letter(to=heard.chat, text="Write to me: {private-chat}"),),
+            "link": (Letter(to=heard.chat, text="Please write to me in private."),),
             "three": tuple(Letter(to=heard.chat, text=f"part {i}") for i in range(3)),
             "help+": (here, Letter(to=heard.chat, text="help text", delivery=Delivery.HELP)),
         }
@@ -80,8 +80,8 @@ class Talk:
         letter = Letter(to=room.chat, text=f"due {due.about}", delivery=Delivery.DEBRIEF)
         return Outcome(letters=(letter,))
 
-    def sorry(self, heard: Heard) -> Sequence[Letter]:
-        return (Letter(to=heard.chat, text="sorry", reply_to=heard.message),)
+    def sorry(self, heard: Heard) -> Letter:
+        return Letter(to=heard.chat, text="sorry", reply_to=heard.message)
 
 
 def now() -> datetime:

@@ -9,9 +9,12 @@ from pathlib import Path
 import pytest
 
 from bot.heard import Kind
+from bot.transport.telegram import menus
 from bot.transport.update import start_link
 from tests.bot.transport.desk import GROUP, Desk, mara, noor, running
 from tests.loopback import TOKEN, Json, Loopback
+
+ROOT = Path(__file__).resolve().parents[3]
 
 
 def keyboard(server: Loopback) -> Json:
@@ -260,7 +263,7 @@ async def test_a_deep_link_brings_a_diver_home(server: Loopback, tmp_path: Path)
     async with running(server, tmp_path / "b.sqlite") as desk:
         server.say(GROUP, mara(server), "link")
         await server.until(lambda: len(server.said(GROUP)) == 1)
-        link = server.said(GROUP)[0].text.removeprefix("Write to me: ")
+        link = keyboard(server)["reply_markup"]["inline_keyboard"][0][0]["url"]
         assert link == start_link("OurBot", GROUP, TOKEN)
         payload = link.rpartition("=")[2]
         server.say(8, noor(server), f"/start {payload}")
@@ -297,3 +300,10 @@ async def test_the_messengers_time_is_the_time_it_was_said(
         await desk.told("heard late")
     late = desk.talk.heard[0]
     assert 7195 < (late.now - late.sent_at).total_seconds() < 7300
+
+
+def test_the_texts_that_ask_for_a_private_chat_get_the_link() -> None:
+    """The words that bring the link stand in the bot's texts; without them it would never show."""
+    below = menus()["link"]["below"].casefold()
+    texts = "".join(p.read_text("utf-8") for p in (ROOT / "bot" / "texts").glob("*.toml"))
+    assert below in texts.casefold()
