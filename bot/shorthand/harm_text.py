@@ -50,6 +50,7 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
     lowered = folded.lower()
     if len(lowered) != len(folded):
         lowered = folded
+    lowered = lowered.replace("can not", "cannot ")
     if "'" in lowered:
         lowered = _SHORT.sub(lambda m: " " * len(m.group()), lowered)
         lowered = lowered.replace("n't", "nt ").replace("'ll", "   ")

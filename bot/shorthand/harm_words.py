@@ -18,6 +18,7 @@ from planner.harm import harm_table
 
 _LONGEST_CHARS = 4096
 _FARTHEST_WORDS = 14
+_SHORT_STATE_WORDS = 5
 _FEEL = frozenset({"feel", "feeling", "felt", "feels"})
 _FEEL_LEADS = frozenset({"i", "im", "am", "still", "for", "today", "now", "not", "dont", "just"})
 
@@ -110,6 +111,7 @@ def read_harm(
     well = unreadable = False
     if feel and not found:
         well, unreadable = _what_is_felt(told, words, folded)
+        unreadable = unreadable and _may_be_a_state(sentences[0])
     if not (found or denied or past or feel or asks_cold):
         return NO_HARM
     return HarmReading(
@@ -131,6 +133,11 @@ def _begins_with_feel(sentence: Sentence, names: list[str]) -> bool:
         if word not in _FEEL_LEADS and word not in names:
             return False
     return False
+
+
+def _may_be_a_state(sentence: Sentence) -> bool:
+    """Whether it is said of how one feels: `feel`, or `feeling` with a few words."""
+    return "feel" in sentence.words[:5] or len(sentence.words) <= _SHORT_STATE_WORDS
 
 
 def _places(part: tuple[Element, ...], atoms: list[frozenset[str]]) -> Iterator[tuple[int, ...]]:
