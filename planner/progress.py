@@ -46,7 +46,7 @@ def order_of_targets(standing: Standing, rules: Rules, at: datetime) -> Sequence
     is_rv = track.exercise is Exercise.RV
     if start is None:
         held = track.held_m(day.last_day)
-        if held is None or held < track.first_m:
+        if held is None or held < track.first_m or not day.at_held:
             figure = "first.rv_m" if is_rv else "first.frc_high_m"
             return (Cap(because=Because.FIRST_DEPTH, figure=figure, depth_m=track.first_m),)
     elif not day.opened:

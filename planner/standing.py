@@ -476,7 +476,7 @@ class Standing:
         start = state.start_m
         if dive.ending is Ending.CLEAN:
             # FRC: the opening dive and the one at held are two dives, even at the same depth
-            if start is not None and credited >= start:
+            if credited >= (track.first_m if start is None else start):
                 state.at_held = state.opened or dive.exercise is Exercise.RV
             if credited >= track.opening_m(start):
                 state.opened = True
