@@ -85,11 +85,6 @@ class Parcel:
     done: int = 0
     message: int | None = None
 
-    @property
-    def is_idempotent(self) -> bool:
-        """Whether doing it twice is the same as doing it once."""
-        return self.reaction is not None or self.edits is not None
-
 
 def fate_of(error: TelegramError) -> Carried:
     """What an error says about the letter that met it."""

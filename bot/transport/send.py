@@ -27,7 +27,8 @@ _log = logging.getLogger(__name__)
 
 Lane = tuple[str, bool]  # chat, and whether it is the lane of help texts
 IDLE_S = 1.0  # how long at most until the outbox is looked at again
-LONG_LOOK_S = 0.005
+_GOES_ON = (Fate.NOT_SENT, Fate.REFUSED, Fate.UNKNOWN, Fate.WAIT)
+LONG_LOOK_S = 0.02
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -219,7 +220,7 @@ class Sender:
                 )
         if carried.fate is Fate.WAIT:
             self._quiet_until_s[chat] = time.monotonic() + carried.wait_s
-        if parcel.done and carried.fate is not Fate.SENT and len(run) == 1:
+        if parcel.done and len(run) == 1 and carried.fate in _GOES_ON:
             self._begun[run[0].id] = parcel  # a long letter goes on where it stopped
         for row in run:
             match carried.fate:

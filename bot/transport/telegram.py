@@ -9,7 +9,7 @@ import os
 import signal
 import time
 import tomllib
-from collections.abc import Callable, Coroutine, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -23,6 +23,7 @@ from telegram import (
     BotCommandScopeAllGroupChats,
     BotCommandScopeAllPrivateChats,
     BotCommandScopeDefault,
+    CallbackQuery,
 )
 from telegram.error import RetryAfter, TelegramError
 
@@ -39,7 +40,7 @@ from bot.transport.poll import (
     trouble_of,
 )
 from bot.transport.send import Limits, Sender
-from bot.transport.update import Translator, incoming_of, start_link
+from bot.transport.update import Translator, incoming_of, member_key, start_link
 from bot.transport.wake import EVERY_S, Waker
 from storage.store import Store
 
@@ -173,6 +174,7 @@ class Service:
         while True:
             try:
                 await self._bot.initialize()
+                await self._bot.delete_webhook()  # with one set, every poll is refused
             except Exception as error:  # its words may hold the token
                 self._poller.health.bad(trouble_of(error), self._clock())
                 self._tell_health()
@@ -191,8 +193,8 @@ class Service:
         unknown: set[int] = set()
         for update in batch:
             query = update.get("callback_query")
-            if isinstance(query, Mapping) and isinstance(query.get("id"), str):
-                self._errand(self._answer(query["id"]))
+            if isinstance(query, dict):
+                self._pressed(query)
             chat, changed = _group_of(update)
             if chat is None:
                 continue
@@ -206,10 +208,23 @@ class Service:
         else:
             self._news.set()
 
-    async def _answer(self, query: str) -> None:
-        """Take the waiting sign off a pressed button; what the press meant is said in a letter."""
-        with suppress(TelegramError):
-            await self._bot.answer_callback_query(query)
+    def _pressed(self, raw: Json) -> None:
+        """Take the waiting sign off a pressed button, and used-up buttons off the screen.
+
+        Looked up before the worker takes the press. What the press meant is said in a letter;
+        nothing is lost when this comes to nothing.
+        """
+        try:
+            query = CallbackQuery.de_json(raw)
+            stored = self._store.button(query.data or "")
+        except Exception:  # an unreadable press is set aside when its row is worked off
+            return
+        self._errand(_try(lambda: self._bot.answer_callback_query(query.id)))
+        if query.message is None or stored is None or stored.used or stored.key.sticky:
+            return
+        if member_key(query.from_user) in stored.key.may_press:
+            place = (query.message.chat.id, query.message.message_id)
+            self._errand(_try(lambda: self._bot.edit_message_reply_markup(*place)))
 
     async def _learn_first(self, chats: set[int]) -> None:
         """Before a chat's first message is worked off: who is admin there, and may we read all."""
@@ -319,6 +334,11 @@ def _group_of(update: Json) -> tuple[int | None, bool]:
         if isinstance(number, int) and number < 0:
             return number, kind == "my_chat_member"
     return None, False
+
+
+async def _try(call: Callable[[], Awaitable[object]]) -> None:
+    with suppress(TelegramError):
+        await call()
 
 
 async def _wait(event: asyncio.Event) -> None:

@@ -55,14 +55,19 @@ async def test_an_edit_of_what_was_never_heard_is_nothing(server: Loopback, tmp_
 async def test_a_button_says_its_line_once_and_for_its_diver(
     server: Loopback, tmp_path: Path
 ) -> None:
-    """Another's press is told apart and uses nothing up; the diver's works once; a forged one never."""
+    """Another's press uses nothing up; the diver's works once and clears the row; forged ones never."""
     async with running(server, tmp_path / "b.sqlite") as desk:
         server.say(GROUP, mara(server), "keys")
         await desk.told("next")
-        number = keyboard(server)["message_id"]
-        server.press(GROUP, noor(server), number, "12 ok")
-        server.press(GROUP, mara(server), number, "12 ok")
-        server.press(GROUP, mara(server), number, "12 ok")
+        message = keyboard(server)
+        number = message["message_id"]
+        token = message["reply_markup"]["inline_keyboard"][0][0]["callback_data"]
+        server.press(GROUP, noor(server), number, data=token)
+        await heard(desk, 2)
+        assert message["reply_markup"]["inline_keyboard"]
+        server.press(GROUP, mara(server), number, data=token)
+        await server.until(lambda: not message["reply_markup"]["inline_keyboard"])
+        server.press(GROUP, mara(server), number, data=token)
         server.press(GROUP, mara(server), number, data="exh 40 ok")
         server.press(GROUP, mara(server), number, data="'; DROP TABLE fact; --")
         await heard(desk, 6)
