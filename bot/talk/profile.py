@@ -75,7 +75,7 @@ def me(command: Command, scene: Scene, diver: str) -> Outcome:
     try:
         predict(sex=sex, age_y=age_y, height_m=height_m, extrapolate=True)
     except OutOfRange as error:
-        text = say(f"profile.{error.what}-range", low=f"{error.low:g}", high=f"{error.high:g}")
+        text = say(f"profile.{error.what}-range", low=_plain(error.low), high=_plain(error.high))
         return _answered(scene, diver, text)
     fact = Body(**scene.carried(diver, command.line), sex=sex, age_y=age_y, height_m=height_m)
     lungs = lungs_of(scene.after((fact,)).record(diver))
@@ -92,6 +92,10 @@ def me(command: Command, scene: Scene, diver: str) -> Outcome:
         )
     )
     return _answered(scene, diver, text, fact)
+
+
+def _plain(value: float) -> str:
+    return f"{value:.0f}" if value == int(value) else f"{value:.2f}"
 
 
 def volume_lines(lungs: Lungs) -> tuple[str, ...]:

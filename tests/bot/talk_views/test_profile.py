@@ -33,7 +33,7 @@ def test_nobody_under_18_is_served(stage: Stage, age_y: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("age_y", "height_m", "said"), [(99, 1.72, "18–70"), (34, 2.40, "1.45–1.8")]
+    ("age_y", "height_m", "said"), [(99, 1.72, "18–70"), (34, 2.40, "1.45–1.80 m")]
 )
 def test_a_body_beyond_the_equations_is_not_kept(
     stage: Stage, age_y: int, height_m: float, said: str
