@@ -116,7 +116,10 @@ class Reach:
     def chance(self, *, depth_m: float, fill_m: float) -> float:
         """The chance that the next dive to a depth with a fill stays equalised, 0 to 1.
 
-        The posterior mean of Phi((m - x)/s). At or above the fill nothing is asked: 1.
+        The posterior mean of Phi((m - x)/s). At or above the fill nothing is asked: 1. With one
+        spread, running out where a dive could have been clean never raises it; over several it
+        can for far deeper dives, by a few hundredths, since a surprise also speaks for a wider
+        spread.
         """
         if depth_m <= fill_m:
             return 1.0

@@ -141,7 +141,7 @@ def chest_depth_m(
 
     p(G) = p(d) K(full) / K(exhale), K = p V below the fill; an RV dive's charge comes from
     outside, so its K is RV p0. Where G would lie above the full-lung fill, nothing is taken from
-    the lungs yet. Without charge and rigid spaces it is bare Boyle.
+    the lungs yet, and G is at most the fill's depth. Without charge and rigid spaces it is bare Boyle.
 
     >>> from planner.pressure import ROPE_AT_SEA
     >>> d = chest_depth_m(tlc_l=7.302, begins_l=1.788, exercise=Exercise.RV, clean_m=12, fill_m=0,
@@ -159,7 +159,8 @@ def chest_depth_m(
     full_bar = absolute_bar(depth_m=full_fill_m, site=site)
     goal_bar = p * _constant(tlc_l, full_bar, charge_l, rigid_l, p0) / exhale
     if goal_bar < full_bar:
-        goal_bar = (tlc_l + rigid_l) * p0 / (exhale / p + rigid_l)
+        # above the fill nothing is taken yet; the step at the fill itself is the charge
+        goal_bar = min(full_bar, (tlc_l + rigid_l) * p0 / (exhale / p + rigid_l))
     return depth_of_m(pressure_bar=goal_bar, site=site)
 
 

@@ -208,6 +208,11 @@ FORMULAS: dict[str, Callable[..., float]] = {
     "latest_fill_least_m": lambda **given: latest_fills(**given)[0],
     "latest_fill_most_m": lambda **given: latest_fills(**given)[1],
     "reaches_rv_m": lambda **given: reaches_rv_m(**given, site=ROPE_AT_SEA),
+    "afloat_reaches_rv_m": lambda **body: reaches_rv_m(
+        start_l=person(**body).frc_afloat_l.value,
+        rv_l=person(**body).rv_l.value,
+        site=ROPE_AT_SEA,
+    ),
     "pure_reaches_rv_m": lambda **given: reaches_rv_m(**given, site=PURE),
     "pure_equivalent_m": pure_equivalent_m,
     "rv_dive_compression": lambda **given: dive_compression(**given, full=False),
