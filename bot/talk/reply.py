@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bot.talk.asked import base_line
-from bot.talk.dives import Part
+from bot.talk.asking import Part
 from bot.talk.tell import Next, caution, echo, what_next
 from bot.talk.turn import Scene
 from planner.reasons import Because

@@ -16,7 +16,8 @@ from bot.talk.asked import (
     strike,
     strikes_of,
 )
-from bot.talk.dives import Line, Part, take
+from bot.talk.asking import Line, Part
+from bot.talk.dives import take
 from bot.talk.lines import merged, read
 from bot.talk.reply import reply
 from bot.talk.tell import (

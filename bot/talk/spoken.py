@@ -11,17 +11,18 @@ from bot.shorthand.reading import Chatter, Command, Reading, Report, Unclear
 from bot.talk import asked as questions
 from bot.talk import people, profile, session, views
 from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
-from bot.talk.dives import (
+from bot.talk.asking import (
     NO_DIVE,
     Line,
     Part,
     new_line,
     quoted,
     reason_keys,
-    take,
     unclear,
     whose,
 )
+from bot.talk.dives import take
+from bot.talk.health_letters import help_letter
 from bot.talk.lines import is_bare, merged
 from bot.talk.reply import reply
 from bot.talk.tell import STOP_KEY, Next, described, what_next
@@ -31,11 +32,18 @@ from bot.texts.render import joined, say
 from planner.record import Asked, Brief, Dive, Ending, Fact
 from storage.outcome import Outcome
 
+
+def _emergency(command: Command, scene: Scene, diver: str) -> Outcome:
+    """The help text, anywhere, for anyone, at once."""
+    return said(help_letter(scene.heard.chat, "emergency", scene.room, about=None))
+
+
 HANDLERS: Mapping[str, Handler] = {
     **views.HANDLERS,
     **people.HANDLERS,
     **profile.HANDLERS,
     **session.HANDLERS,
+    "emergency": _emergency,
 }
 """Every command's handler, by the command's name."""
 

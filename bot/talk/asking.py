@@ -1,0 +1,224 @@
+"""What is asked about a line, and the buttons that answer it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+
+from bot.shorthand.reading import Report, Unclear
+from bot.talk.asked import asked_fact, strike
+from bot.talk.lines import line_of
+from bot.talk.tell import STOP_KEY, Keys
+from bot.talk.turn import Scene
+from bot.texts.render import has, metres, say
+from planner.plan import standing
+from planner.record import Asked, Brief, Dive, Ending, Fact, Origin, Reason
+from storage.outcome import Key, Letter
+
+NO_DIVE = "no dive"
+"""What the button says that drops a question."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Part:
+    """What one line came to: facts, the dive it was recorded as, what is asked and said of it."""
+
+    diver: str
+    facts: tuple[Fact, ...] = ()
+    dive: Dive | None = None
+    asks: tuple[str, ...] = ()
+    keys: Keys = ()
+    letters: tuple[Letter, ...] = ()
+    says: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """Where a line stands and how it came: for a new one, or in place of an earlier version."""
+
+    origin: Origin
+    happened_at: datetime
+    by: str
+    instead_of: tuple[Fact, ...] = field(default=())
+    is_confirmed: bool = False
+
+
+def new_line(scene: Scene, number: int) -> Line:
+    """A line of this very message."""
+    return Line(origin=scene.origin(number), happened_at=scene.heard.sent_at, by=scene.sender)
+
+
+def ask_ending(scene: Scene, report: Report, diver: str, at: Line) -> Part:
+    """`exh 12`: how did it go?"""
+    readings = tuple(
+        line_of(replace(report, ending=e)) for e in (Ending.CLEAN, Ending.HARD, Ending.EARLY)
+    )
+    fact = asked_of(scene, diver, at, "ending", readings)
+    depth = metres(report.depth_m or 0.0)
+    place = fact.origin.place
+    keys = (
+        scene.key(f"{depth} ok", readings[0], diver, answers=place),
+        scene.key(f"{depth} hard", readings[1], diver, answers=place),
+        scene.key(f"{depth} early", readings[2], diver, answers=place),
+        scene.key(STOP_KEY, STOP_KEY, diver, answers=place, sticky=True),
+    )
+    what = say(f"exercise.{report.exercise}")
+    text = say("question.ending", name=scene.name_of(diver), what=what, depth=depth)
+    return Part(diver=diver, facts=(*struck(scene, at), fact), asks=(text,), keys=(keys,))
+
+
+def struck(scene: Scene, at: Line) -> Iterator[Fact]:
+    """Takes back what a line comes in place of."""
+    return (strike(scene, fact) for fact in at.instead_of)
+
+
+def asked_of(
+    scene: Scene,
+    diver: str,
+    at: Line,
+    question: str,
+    readings: tuple[str, ...],
+    *,
+    bars: bool = True,
+) -> Asked:
+    """The fact that a line is asked about, in the line's own place."""
+    return asked_fact(
+        scene,
+        diver,
+        question,
+        origin=at.origin,
+        happened_at=min(at.happened_at, scene.at),
+        readings=readings,
+        bars=bars,
+    )
+
+
+def ask(
+    scene: Scene,
+    report: Report,
+    diver: str,
+    at: Line,
+    question: str,
+    readings: tuple[str, ...],
+) -> Part:
+    """Ask about a report that can't be recorded as it stands."""
+    fact = asked_of(scene, diver, at, question, readings)
+    key = f"question.{question}" if has(f"question.{question}") else f"doubt.{question}"
+    text = say(
+        key,
+        name=scene.name_of(diver),
+        text=quoted(report.text or line_of(report)),
+        word="",
+        offer="",
+    )
+    return Part(
+        diver=diver,
+        facts=(*struck(scene, at), fact),
+        asks=(text,),
+        keys=reading_keys(scene, fact),
+    )
+
+
+def unclear(scene: Scene, said: Unclear, diver: str, at: Line) -> Part:
+    """A line that can't be read for sure: its readings become buttons."""
+    question = str(said.doubt)
+    text = say(
+        f"doubt.{question}",
+        name=scene.name_of(diver),
+        text=quoted(said.text),
+        word=quoted(said.word),
+        offer=quoted(said.offer),
+    )
+    if not said.is_dive:
+        keys = tuple(scene.key(_label(r), r, diver) for r in said.readings[:4])
+        return Part(diver=diver, asks=(text,), keys=(keys,) if keys else ())
+    fact = asked_of(scene, diver, at, question, said.readings)
+    return Part(diver=diver, facts=(fact,), asks=(text,), keys=reading_keys(scene, fact))
+
+
+def whose(scene: Scene, report: Report, other: str, at: Line) -> Part:
+    """A reply to somebody's message that names nobody: whose dive is it?"""
+    me, name = scene.sender, scene.name_of(other)
+    line = line_of(report)
+    readings = (line, f"for {name} {line}")
+    fact = asked_of(scene, me, at, "whose", readings)
+    place = fact.origin.place
+    keys = (
+        scene.key(say("key.mine"), readings[0], me, answers=place, may_press=(me,)),
+        scene.key(say("key.theirs", name=name), readings[1], me, answers=place, may_press=(me,)),
+    )
+    text = say("question.whose", name=scene.name_of(me), text=quoted(line))
+    return Part(diver=me, facts=(fact,), asks=(text,), keys=(keys,))
+
+
+# buttons
+
+
+def reading_keys(scene: Scene, asked: Asked) -> Keys:
+    """A button for each reading of a line, and one that says it was no dive."""
+    place, diver = asked.origin.place, asked.diver
+    keys = [scene.key(_label(r), r, diver, answers=place) for r in asked.readings[:3]]
+    if asked.question != "recheck":
+        label = say("key.same-dive" if asked.question == "twice" else "key.no-dive")
+        keys.append(scene.key(label, NO_DIVE, diver, answers=place))
+    return (tuple(keys),) if keys else ()
+
+
+def reason_keys(scene: Scene, diver: str, answers: tuple[str, int, int] | None) -> Keys:
+    """The reasons of a stop, in rows: pressure, technique, the rest."""
+    rows = (
+        (Reason.STERNUM, Reason.CHEST, Reason.THROAT),
+        (Reason.EARS, Reason.EMPTY, Reason.LEAK),
+        (Reason.SWALLOW, Reason.STUCK, Reason.URGE),
+        (Reason.COLD, Reason.OTHER),
+    )
+    return tuple(
+        tuple(scene.key(say(f"reason.{r}"), f"stop {r}", diver, answers=answers) for r in row)
+        for row in rows
+    )
+
+
+def depth_keys(scene: Scene, dive: Dive, place: tuple[str, int, int]) -> Keys:
+    """Turn depths in whole metres, from just below the target up."""
+    record = scene.record(dive.diver)
+    brief = record.latest(Brief)
+    target = dive.target_m or (brief.depth_m if brief is not None else None)
+    if target is None:
+        target = standing(record, rules=scene.rules, at=scene.at).first_m
+    deepest = int(target) if target > int(target) else int(target) - 1
+    deepest = max(deepest, 1)
+    depths = range(deepest, max(deepest - 8, 0), -1)
+    keys = [scene.key(f"{d} m", f"{d}m", dive.diver, answers=place) for d in depths]
+    return tuple(tuple(keys[i : i + 4]) for i in range(0, len(keys), 4))
+
+
+def hard_keys(scene: Scene, diver: str, place: tuple[str, int, int]) -> tuple[Key, ...]:
+    """What made a dive hard."""
+    return tuple(
+        scene.key(say(f"key.hard-{label}"), says, diver, answers=place)
+        for label, says in (
+            ("empty", "stop empty"),
+            ("throat", "stop throat"),
+            ("ears", "stop ears"),
+            ("nerves", NO_DIVE),
+        )
+    )
+
+
+_LABEL_MOST = 30
+
+
+def _label(line: str) -> str:
+    words = line.split()
+    if len(words) > 2 and words[0] == "for":
+        words = words[2:]
+    text = " ".join(words)
+    return text if len(text) <= _LABEL_MOST else text[: _LABEL_MOST - 1] + "…"
+
+
+def quoted(text: str, most: int = 60) -> str:
+    """What somebody wrote, made fit to be shown: one line, nothing hidden, not too long."""
+    shown = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+    shown = " ".join(shown.split())
+    return shown if len(shown) <= most else shown[: most - 1] + "…"
