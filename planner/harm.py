@@ -12,7 +12,7 @@ import tomllib
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from importlib import resources
 
@@ -119,24 +119,33 @@ class _Harmed:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _End:
-    """How one harm's lock stands at an instant: the end of its days, and who lifted it."""
+    """How far one harm's lock is known to reach: the end of its days, and the word that it owes."""
 
+    harm: _Harmed
     days_end_at: datetime | None
+    days_end_on: date | None
+    owes_word: bool
     cleared_on: date | None
-    stands: bool
+
+    def stands(self, at: datetime) -> bool:
+        """Whether it locks at an instant."""
+        return self.days_end_at is None or self.owes_word or at < self.days_end_at
 
 
 class Locks:
     """The health facts of one record, sorted once, so that a fold may ask at every dive.
 
-    Costs O(number of harm facts) a question, and nothing where there are none.
+    Costs O(number of harm facts) a question, and nothing where there are none: what is known of
+    each lock changes only at a health fact, and is kept from one to the next.
     """
 
     __slots__ = (
         "_again",
+        "_changes",
         "_cleared",
         "_exhale_at",
         "_harmed",
+        "_known",
         "_record",
         "_unwell",
         "_wells",
@@ -183,6 +192,14 @@ class Locks:
         if len(self._harmed) > 1:
             self._harmed.sort(key=lambda h: h.at)
             self._count_again()
+        self._known: dict[int, tuple[_End, ...]] = {}
+        self._changes = sorted(
+            {h.at for h in self._harmed}
+            | {h.evening_at.astimezone(UTC) for h in self._harmed if h.evening_at is not None}
+            | set(wells)
+            | {c.happened_at for c in cleared}
+            | {self._midnight_after(c.on, 0) for c in cleared}
+        )
 
     def _unanswered(self, u: Unwell) -> _Harmed:
         """No or not sure to the check: row 23 from the evening on, if nothing answers it."""
@@ -222,10 +239,21 @@ class Locks:
                     self._again[i] = (max(days, row.again_days), doctor or row.again_doctor)
 
     def _midnight_after(self, day: date, days: int) -> datetime:
-        return datetime.combine(day + timedelta(days=days), time(), self._record.timezone)
+        midnight = datetime.combine(day + timedelta(days=days), time(), self._record.timezone)
+        return midnight.astimezone(UTC)
+
+    def _ends(self, at: datetime) -> tuple[_End, ...]:
+        """What is known at an instant of every lock begun by then."""
+        k = bisect_right(self._changes, at)
+        found = self._known.get(k)
+        if found is None:
+            begun = ((i, h) for i, h in enumerate(self._harmed) if h.at <= at)
+            ends = (self._end(i, h, at) for i, h in begun)
+            found = self._known[k] = tuple(end for end in ends if end is not None)
+        return found
 
     def _end(self, i: int, h: _Harmed, at: datetime) -> _End | None:
-        """How the lock of one harm stands at an instant; None where it is none by then."""
+        """What is known at an instant of the lock of one harm; None where it is none by then."""
         if h.evening_at is not None and (at < h.evening_at or self._answered(h)):
             return None
         again_days, again_doctor = self._again.get(i, (0.0, False))
@@ -254,8 +282,13 @@ class Locks:
                 late = next((on for on in dates if on >= early), None)
                 if late is not None:
                     end = min(end, self._midnight_after(late, 0))
-        stands = end is None or at < end or (owed and cleared is None)
-        return _End(days_end_at=end, cleared_on=cleared if owed else day, stands=stands)
+        return _End(
+            harm=h,
+            days_end_at=end,
+            days_end_on=None if end is None else self._record.local_day(end),
+            owes_word=owed and cleared is None,
+            cleared_on=cleared if owed else day,
+        )
 
     def _counted(self, start: datetime, days: float) -> datetime:
         """The end of so many days: hours up to two, local days beyond; none is at once."""
@@ -278,47 +311,32 @@ class Locks:
         """The lock that stands at an instant, or None: the longest of all."""
         if not self._harmed:
             return None
-        ends = []
-        is_open = doctor = stands = False
-        for i, h in enumerate(self._harmed):
-            if h.at > at:
-                break
-            end = self._end(i, h, at)
-            if end is None or not end.stands:
-                continue
-            stands = True
-            doctor = doctor or end.cleared_on is None
-            if end.days_end_at is None:
-                is_open = True
-            else:
-                ends.append(end.days_end_at)
-        if not stands:
+        ends = [end for end in self._ends(at) if end.stands(at)]
+        if not ends:
             return None
-        if is_open:
-            return Lock(until_on=None, doctor=doctor, open=True)
-        last = max(ends)
-        return Lock(until_on=self._record.local_day(last), doctor=doctor, open=False, ends_at=last)
+        doctor = any(end.owes_word for end in ends)
+        last: _End | None = None
+        for end in ends:
+            if end.days_end_at is None:
+                return Lock(until_on=None, doctor=doctor, open=True)
+            if last is None or last.days_end_at is None or end.days_end_at > last.days_end_at:
+                last = end
+        assert last is not None
+        return Lock(until_on=last.days_end_on, doctor=doctor, open=False, ends_at=last.days_end_at)
 
     def exhale_from(self, at: datetime) -> date | None:
         """After rows 4-10: the first day of exhale dives again, as known at an instant.
 
         None where no such harm is known, or its end isn't. The latest of all that count.
         """
-        table = harm_table()
         latest: date | None = None
-        for i, h in enumerate(self._harmed):
-            if h.at > at:
-                break
-            if not _counts_as_exhale_harm(h):
+        for end in self._ends(at):
+            if not _counts_as_exhale_harm(end.harm):
                 continue
-            end = self._end(i, h, at)
-            if end is None:
-                continue
-            if end.days_end_at is None:
+            if end.days_end_on is None:
                 return None
-            over = self._record.local_day(end.days_end_at)
-            over = max(over, end.cleared_on or self._record.local_day(at))
-            day = over + timedelta(days=table.exhale_days)
+            over = max(end.days_end_on, end.cleared_on or self._record.local_day(at))
+            day = over + timedelta(days=harm_table().exhale_days)
             latest = day if latest is None else max(latest, day)
         return latest
 
