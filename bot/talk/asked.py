@@ -54,23 +54,27 @@ def next_version(record: DiverRecord, place: Place) -> Origin:
 
 def is_open(scene: Scene, asked: Asked) -> bool:
     """Whether a question still waits: unanswered, not struck, and its session not over."""
+    if asked.question == "answered":
+        return False
+    gap = timedelta(hours=scene.rules["session.gap_h"])
+    is_over = scene.at - asked.happened_at > gap
+    if is_over and asked.question != "depth":
+        return False
     record = scene.record(asked.diver)
     place = asked.origin.place
-    if asked.question == "answered" or asked not in record.facts:
+    if asked not in record.facts:
         return False
-    if any(
-        type(f) is not Asked and type(f) is not Brief and f.origin.place == place
-        for f in record.facts
-    ):
+    if asked.origin.line < LINES:
+        return not any(
+            f.origin.place == place and not isinstance(f, (Asked, Brief)) for f in record.facts
+        )
+    dive = dive_at(record, base_of(place))
+    if dive is None:
         return False
-    is_beside = asked.origin.line >= LINES
-    dive = dive_at(record, base_of(place)) if is_beside else None
-    if is_beside and dive is None:
-        return False
-    if asked.question == "depth" and dive is not None and dive.is_pressure_stop:
-        return dive.depth_m is None  # owed beyond the session
-    gap = timedelta(hours=scene.rules["session.gap_h"])
-    return scene.at - asked.happened_at <= gap
+    if asked.question == "depth":
+        # a pressure stop's depth is owed beyond its session
+        return dive.depth_m is None and (dive.is_pressure_stop or not is_over)
+    return True
 
 
 def open_questions(scene: Scene, *, by: str | None = None) -> list[Asked]:
@@ -191,11 +195,17 @@ def _fits(question: str, said: Report) -> bool:
         case "reason":
             return said.ending is Ending.STOP and said.reason not in (None, Reason.UNSTATED)
         case "hard-why":
-            return said.ending is Ending.STOP and said.reason not in (None, Reason.UNSTATED)
+            return _is_reason_alone(said)
         case "ending" | "recheck":
             return said.ending is not None
         case _:
             return True
+
+
+def _is_reason_alone(said: Report) -> bool:
+    """`ears`, and not `stop ears`: that one ends the next dive."""
+    named = said.ending is Ending.STOP and said.reason not in (None, Reason.UNSTATED)
+    return named and len(said.text.split("#")[0].split()) == 1
 
 
 def _joined(asked: Asked, said: Report, base: Report) -> Report:

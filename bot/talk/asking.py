@@ -102,7 +102,10 @@ def ask(
     question: str,
     readings: tuple[str, ...],
 ) -> Part:
-    """Ask about a report that can't be recorded as it stands."""
+    """Ask about a report that can't be recorded as it stands.
+
+    A dive that stands already stays as it is: it is told what can't be, and nothing is struck.
+    """
     fact = asked_of(scene, diver, at, question, readings)
     key = f"question.{question}" if has(f"question.{question}") else f"doubt.{question}"
     text = say(
@@ -112,6 +115,8 @@ def ask(
         word="",
         offer="",
     )
+    if any(isinstance(f, Dive) for f in at.instead_of):
+        return Part(diver=diver, asks=(text,))
     return Part(
         diver=diver,
         facts=(*struck(scene, at), fact),

@@ -244,8 +244,7 @@ def _recheck(report: Report) -> tuple[str, ...]:
 
 def _ask_leave(scene: Scene, dive: Dive) -> tuple[Asked, tuple[Letter, ...]]:
     """Ask the diver, or who keeps their log, whether somebody's report is right."""
-    keeper = scene.keeper_of(dive.diver)
-    may = (dive.diver,) if keeper is None else (dive.diver, keeper)
+    may = scene.own(dive.diver)
     fact = asked_fact(
         scene,
         dive.diver,

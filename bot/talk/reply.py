@@ -7,8 +7,11 @@ from bot.talk.asking import Part
 from bot.talk.tell import Next, caution, echo, what_next
 from bot.talk.turn import Scene
 from planner.reasons import Because
-from planner.record import Asked
+from planner.record import Asked, Ending, Exercise
 from storage.outcome import Outcome
+
+_NOT_ASKED = (Exercise.DRY, Exercise.DIP)
+"""After a task on land or a watcher's dip nobody asked for a target."""
 
 GROUP_LINES = 4
 """How many lines a message to the group has at most."""
@@ -27,7 +30,9 @@ def reply(
     echoes: dict[str, list[str]] = {}
     for dive in dives:
         echoes.setdefault(dive.diver, []).append(echo(after, dive, so_far=not several))
-    asks = [text for p in parts for text in p.asks]
+    # several hard dives in one message: the last one is asked about, it is fresh in mind
+    asking = [p for n, p in enumerate(parts) if n == len(parts) - 1 or not _is_hard(p)]
+    asks = list(dict.fromkeys(text for p in asking for text in p.asks))
     notes = [text for p in parts for text in p.says]
     told = {diver: _next(before, after, parts, diver) for diver in _told_divers(parts)}
     nexts = tuple(told.values())
@@ -37,7 +42,7 @@ def reply(
         for dive in dives
         if (words := caution(after, dive, is_open=told.get(dive.diver, Next()).is_open))
     ][:1]
-    keys = [row for p in parts for row in p.keys] + [row for n in nexts for row in n.keys]
+    keys = [row for p in asking for row in p.keys] + [row for n in nexts for row in n.keys]
     spare = GROUP_LINES - len(first) - len(asks) - len(notes) - len(following) - len(cautions)
     lines = [*first, *_echo_lines(echoes, spare), *notes, *following, *asks, *cautions]
     divers = {p.diver for p in parts}
@@ -55,10 +60,18 @@ def reply(
     )
 
 
+def _is_hard(part: Part) -> bool:
+    return part.dive is not None and part.dive.ending is Ending.HARD
+
+
 def _told_divers(parts: list[Part]) -> list[str]:
     """Whose next target is told: who has a new dive, and no question that bars about this message."""
     waiting = {f.diver for p in parts for f in p.facts if isinstance(f, Asked) and f.bars}
-    divers = [p.diver for p in parts if p.dive is not None and not p.dive.waits]
+    divers = [
+        p.diver
+        for p in parts
+        if p.dive is not None and not p.dive.waits and p.dive.exercise not in _NOT_ASKED
+    ]
     return [d for d in dict.fromkeys(divers) if d not in waiting]
 
 

@@ -23,11 +23,13 @@ from bot.talk.reply import reply
 from bot.talk.tell import (
     Next,
     brief_of,
+    check_keys,
     described,
     fill_words,
     is_confidential,
     next_keys,
     refused,
+    standing_session,
     target_line,
     what_next,
 )
@@ -108,7 +110,8 @@ def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome
     if isinstance(now, Refusal):
         told = refused(after, now)
         letter = scene.answer("\n".join(told.lines), keys=told.keys, about=diver)
-        return Outcome(facts=tuple(facts), letters=(letter, *told.letters))
+        asked = _check_here(after, now) if any(isinstance(f, Fit) for f in facts) else ()
+        return Outcome(facts=tuple(facts), letters=(letter, *told.letters, *asked))
     if scene.silent:
         return Outcome(facts=tuple(facts))
     own = tuple(_own_lines(after, now))
@@ -120,6 +123,15 @@ def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome
         letters = scene.tell(diver, "\n".join(own))
     letter = scene.answer("\n".join(lines), keys=(next_keys(after, now),), about=diver)
     return Outcome(facts=(*facts, brief_of(after, now, line=line)), letters=(letter, *letters))
+
+
+def _check_here(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
+    """The question after the last session, at the diver's next `fit`, where no private chat is open."""
+    keys = check_keys(scene, refusal)
+    if not keys or scene.confidant(refusal.diver) is not None:
+        return ()
+    text = say("ask.check", name=scene.name_of(refusal.diver))
+    return (scene.answer(text, keys=keys, about=refusal.diver),)
 
 
 def _group_lines(scene: Scene, now: Plan) -> tuple[str, ...]:
@@ -191,9 +203,8 @@ def _is_first(scene: Scene, now: Plan) -> bool:
 
 def done(command: Command, scene: Scene, diver: str) -> Outcome:
     """`done`: the session is over; the debrief is sent by what falls due."""
-    state = standing(scene.record(diver), rules=scene.rules, at=scene.at)
     name = scene.name_of(diver)
-    if not state.session:
+    if not standing_session(scene, diver):
         return said(scene.answer(say("session.nothing-to-end", name=name), about=diver))
     fact = Done(**scene.carried(diver, command.line))
     return Outcome(

@@ -162,6 +162,7 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
     if Because.LOCK not in kinds and named:
         return Next(
             named=named[0],
+            keys=_end_keys(scene, diver, named[0]),
             lines=_withdrawn(was, (named_words(refusal, name, named[0]),)),
             letters=_in_private(scene, refusal) if len(named) < len(kinds) else (),
         )
@@ -194,6 +195,18 @@ def check_keys(scene: Scene, refusal: Refusal) -> Keys:
     )
 
 
+def _end_keys(scene: Scene, diver: str, because: Because) -> Keys:
+    """`[done]`, where the day's dives are over."""
+    if because is Because.DEPTH_UNKNOWN or not standing_session(scene, diver):
+        return ()
+    return ((scene.key("done", "done", diver),),)
+
+
+def standing_session(scene: Scene, diver: str) -> tuple[Dive, ...]:
+    """The dives of the session that is open now."""
+    return standing(scene.record(diver), rules=scene.rules, at=scene.at).session
+
+
 def _withdrawn(was: Brief | None, lines: tuple[str, ...]) -> tuple[str, ...]:
     if was is None:
         return lines
@@ -215,8 +228,9 @@ def asked_for(scene: Scene, diver: str, kinds: list[Because]) -> Next:
         lines.append(say("ask.buddy", name=name))
     if Because.NO_FIT in kinds:
         lines.append(say("ask.fit", name=name))
-        keys.append(scene.key("fit", "fit", diver))
-        keys.append(scene.key("not fit", "not fit", diver))
+        own = scene.own(diver)  # a grant is for dives, not for this
+        keys.append(scene.key("fit", "fit", diver, may_press=own))
+        keys.append(scene.key("not fit", "not fit", diver, may_press=own))
     return Next(lines=tuple(lines), keys=(tuple(keys),) if keys else (), is_open=True)
 
 

@@ -127,9 +127,13 @@ class Scene:
     def pressers(self, diver: str) -> tuple[str, ...]:
         """Whose press counts on a diver's buttons: their own, their keeper's, a grantee's."""
         others = {g.to for g in self.record(diver).of(Grant) if self.is_granted(g.to, diver)}
-        keeper = self.keeper_of(diver)
-        first = (diver,) if keeper is None else (diver, keeper)
+        first = self.own(diver)
         return (*first, *sorted(others - set(first)))
+
+    def own(self, diver: str) -> tuple[str, ...]:
+        """Whose word is a diver's own: themselves, and who keeps their log."""
+        keeper = self.keeper_of(diver)
+        return (diver,) if keeper is None else (diver, keeper)
 
     def confidant(self, diver: str) -> str | None:
         """Whom to tell in private what concerns a diver: themselves, or their keeper; None: nobody.

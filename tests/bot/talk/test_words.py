@@ -48,7 +48,7 @@ def test_every_outcome_has_words():
 
 def test_a_missing_text_is_an_error():
     """Neither a key nor a value may be missing in silence."""
-    with pytest.raises(TextError, match="no text for bar.nothing"):
+    with pytest.raises(TextError, match=r"no text for bar\.nothing"):
         say("bar.nothing")
     with pytest.raises(TextError, match="asks for"):
         say("echo.count", done=1)
