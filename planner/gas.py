@@ -28,6 +28,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from planner.figure import Figure, Mark, within
+from planner.held import down_half
 from planner.lungs import Lungs
 from planner.pressure import GAUGE_AT_SEA, Site, absolute_bar, depth_of_m
 from planner.record import Exercise
@@ -292,10 +293,6 @@ def heavier_kg(
     )  # fmt: skip
 
 
-def _half_down(depth_m: float) -> float:
-    return (depth_m * 2 + 1e-9) // 1 / 2
-
-
 def first_frc_depth_m(
     lungs: Lungs | None, *, site: Site = GAUGE_AT_SEA, rules: Rules = RULES
 ) -> float:
@@ -315,7 +312,7 @@ def first_frc_depth_m(
     if lungs is None:
         return low
     rv_at = reaches_rv_m(start_l=lungs.frc_l.value, rv_l=lungs.rv_l.value, site=site)
-    return max(low, min(high, _half_down(rv_at)))
+    return max(low, min(high, down_half(rv_at)))
 
 
 class FrcFill(NamedTuple):
@@ -363,9 +360,9 @@ def fill_window_m(
     if target_m < low + above:
         low = high = max(0.0, target_m - above)
     else:
-        high = min(float(rules["fill.frc_high_m"]), _half_down(target_m - above))
+        high = min(float(rules["fill.frc_high_m"]), down_half(target_m - above))
         if latest_m is not None:
-            high = max(low, min(high, _half_down(latest_m)))
+            high = max(low, min(high, down_half(latest_m)))
     return FrcFill(low, high, latest_m is not None and latest_m < low)
 
 

@@ -1,8 +1,7 @@
 """A diver's lung volumes: predicted with bands, replaced and narrowed by what was measured.
 
-Volumes are litres. The prediction is the ECSC/ERS 1993 summary equations (key `quanjer-1993`,
-P? since they were transcribed); each is shown as a band from the 5th to the 95th centile,
-+-1.64 residual standard deviations. Afloat, FRC is smaller than on land (key `agostoni-1966`).
+Volumes are litres. Predictions are those of `planner.predicted`; a measured volume replaces its
+prediction, narrows those that depend on it, and is refused where it can't be true.
 
 >>> from planner.record import Sex
 >>> own = predict(sex=Sex.FEMALE, age_y=28, height_m=1.68)
@@ -15,22 +14,37 @@ P? since they were transcribed); each is shown as a band from the 5th to the 95t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from functools import lru_cache
 from math import sqrt
 
 from planner.figure import Figure, Mark, OutOfRange, PlannerError, within
+from planner.predicted import (
+    AFLOAT_ERV_SHARE,
+    AGE_HIGH_Y,
+    AGE_LOW_Y,
+    CENTILE_95,
+    Lungs,
+    Spread,
+    lungs_from,
+    predict,
+    root_of_squares,
+)
 from planner.record import Body, DiverRecord, Sex, Volume, VolumeKind
 
-CENTILE_95 = 1.64
-"""Standard deviations from the middle to the 5th and 95th centile, as the source rounds it."""
-
-AFLOAT_ERV_SHARE = Figure(
-    value=0.11, unit="of VC", mark=Mark.PUBLISHED, source="agostoni-1966", name="afloat_erv_share"
-)
-"""What is left of the expiratory reserve, neck-deep and upright."""
+__all__ = [
+    "AFLOAT_ERV_SHARE",
+    "AGE_HIGH_Y",
+    "AGE_LOW_Y",
+    "CENTILE_95",
+    "Implausible",
+    "Lungs",
+    "Oddity",
+    "lungs_of",
+    "predict",
+    "with_measured",
+]
 
 
 class Oddity(StrEnum):
@@ -60,62 +74,6 @@ class Implausible(PlannerError, ValueError):
         super().__init__(f"{why}: {kind} {value_l:g} l, expected {low_l:.2f}-{high_l:.2f} l")
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Lungs:
-    """Lung volumes in litres, each with its band; a measured one has none.
-
-    `frc_afloat_l` is FRC neck-deep and upright; its upper end is the land value, since lying
-    face down it is somewhere between. `extrapolated` names what lay outside the equations' valid
-    range (age, height). `measured` says which volumes are the diver's own, `dropped` which
-    recorded ones could not be true beside newer ones.
-    """
-
-    tlc_l: Figure
-    frc_l: Figure
-    rv_l: Figure
-    vc_l: Figure
-    frc_afloat_l: Figure
-    sex: Sex | None
-    age_y: float | None
-    height_m: float | None
-    extrapolated: tuple[str, ...] = ()
-    measured: frozenset[VolumeKind] = frozenset()
-    dropped: tuple[VolumeKind, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Equations:
-    """value = height * H + age * A + constant, and the residual standard deviation."""
-
-    tlc: tuple[float, float, float, float]
-    rv: tuple[float, float, float, float]
-    frc: tuple[float, float, float, float]
-    height_low_m: float
-    height_high_m: float
-
-
-# P?: transcribed from the summary tables of key quanjer-1993
-_EQUATIONS = {
-    Sex.MALE: _Equations(
-        tlc=(7.99, 0.0, -7.08, 0.70),
-        rv=(1.31, 0.022, -1.23, 0.41),
-        frc=(2.34, 0.009, -1.09, 0.60),
-        height_low_m=1.55,
-        height_high_m=1.95,
-    ),
-    Sex.FEMALE: _Equations(
-        tlc=(6.60, 0.0, -5.79, 0.60),
-        rv=(1.81, 0.016, -2.00, 0.35),
-        frc=(2.24, 0.001, -1.00, 0.50),
-        height_low_m=1.45,
-        height_high_m=1.80,
-    ),
-}
-AGE_LOW_Y, AGE_HIGH_Y, AGE_LEAST_USED_Y = 18, 70, 25
-
-# H: how far an extrapolation is carried at all; under 18 is not served
-_STRETCH_AGE_HIGH_Y, _STRETCH_HEIGHT_LOW_M, _STRETCH_HEIGHT_HIGH_M = 85, 1.35, 2.15
-
 # H: wider than anybody's measured volumes; a figure outside is a slip of the thumb
 _RANGES = {
     VolumeKind.TLC: (2.0, 12.0),
@@ -125,53 +83,6 @@ _RANGES = {
 }
 _VC_TOLERANCE_L = 0.5
 """By how much a measured VC may differ from measured TLC - RV (H): days differ, and devices."""
-
-
-@lru_cache(maxsize=512)
-def predict(*, sex: Sex, age_y: float, height_m: float, extrapolate: bool = False) -> Lungs:
-    """Predicted lung volumes, litres, as bands (P? `quanjer-1993`).
-
-    Men: TLC 7.99 H - 7.08, RV 1.31 H + 0.022 A - 1.23, FRC 2.34 H + 0.009 A - 1.09; women:
-    TLC 6.60 H - 5.79, RV 1.81 H + 0.016 A - 2.00, FRC 2.24 H + 0.001 A - 1.00; H in metres,
-    A in years, 25 for anybody younger. VC is TLC - RV. Valid 18-70 years, men 1.55-1.95 m,
-    women 1.45-1.80 m; outside raises `OutOfRange`, or, with `extrapolate`, is named in
-    `extrapolated` (never under 18, nor beyond 85 years or 1.35-2.15 m).
-
-    >>> man = predict(sex=Sex.MALE, age_y=30, height_m=1.80)
-    >>> round(man.tlc_l.value, 3), round(man.rv_l.low, 3), round(man.rv_l.high, 3)
-    (7.302, 1.116, 2.46)
-    >>> predict(sex=Sex.MALE, age_y=9, height_m=1.30)
-    Traceback (most recent call last):
-        ...
-    planner.figure.OutOfRange: age 9 is outside 18-70 years
-    """
-    equations = _EQUATIONS[sex]
-    h_low, h_high = equations.height_low_m, equations.height_high_m
-    beyond: list[str] = []
-    if not AGE_LOW_Y <= age_y <= AGE_HIGH_Y:
-        if not extrapolate or not AGE_LOW_Y <= age_y <= _STRETCH_AGE_HIGH_Y:
-            raise OutOfRange("age", value=age_y, low=AGE_LOW_Y, high=AGE_HIGH_Y, unit="years")
-        beyond.append("age")
-    if not h_low <= height_m <= h_high:
-        if not extrapolate or not _STRETCH_HEIGHT_LOW_M <= height_m <= _STRETCH_HEIGHT_HIGH_M:
-            raise OutOfRange("height", value=height_m, low=h_low, high=h_high, unit="m")
-        beyond.append("height")
-    age = max(age_y, AGE_LEAST_USED_Y)
-
-    def volume(terms: tuple[float, float, float, float]) -> _Known:
-        by_height, by_age, constant, deviation = terms
-        return _Known(by_height * height_m + by_age * age + constant, deviation, Mark.QUOTED)
-
-    tlc, rv, frc = volume(equations.tlc), volume(equations.rv), volume(equations.frc)
-    return _lungs(
-        tlc=tlc,
-        rv=rv,
-        frc=frc,
-        vc=_Known(tlc.value - rv.value, _root(tlc.deviation, rv.deviation), Mark.QUOTED),
-        body=(sex, age_y, height_m),
-        extrapolated=tuple(beyond),
-        measured=frozenset(),
-    )
 
 
 def with_measured(
@@ -263,33 +174,8 @@ def _newest_first(lungs: Lungs, volumes: tuple[tuple[VolumeKind, float], ...]) -
     return _replaced(lungs, taken, newest=None, dropped=tuple(dropped))
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """A volume, its standard deviation (0: measured), and its mark."""
-
-    value: float
-    deviation: float
-    mark: Mark
-
-    def figure(self, name: str) -> Figure:
-        half = CENTILE_95 * self.deviation
-        return Figure(
-            value=self.value,
-            unit="l",
-            mark=self.mark,
-            source=None if self.mark is Mark.MEASURED else "quanjer-1993",
-            low=self.value - half,
-            high=self.value + half,
-            name=name,
-        )
-
-
-def _root(*deviations: float) -> float:
-    return sqrt(sum(d * d for d in deviations))
-
-
-def _exact(value: float) -> _Known:
-    return _Known(value, 0.0, Mark.MEASURED)
+def _exact(value: float) -> Spread:
+    return Spread(value, 0.0, Mark.MEASURED)
 
 
 def _own(lungs: Lungs) -> dict[VolumeKind, float]:
@@ -313,7 +199,7 @@ def _alone(volumes: Mapping[VolumeKind, float]) -> Lungs | None:
         rv = tlc - vc
     if tlc is None or rv is None or frc is None or not 0 < rv < frc < tlc:
         return None
-    return _lungs(
+    return lungs_from(
         tlc=_exact(tlc),
         rv=_exact(rv),
         frc=_exact(frc),
@@ -337,9 +223,9 @@ def _replaced(
     vc_l = measured.get(VolumeKind.VC)
     tlc_known, rv_known = VolumeKind.TLC in measured, VolumeKind.RV in measured
     if vc_l is None:
-        vc = _Known(
+        vc = Spread(
             tlc.value - rv.value,
-            _root(tlc.deviation, rv.deviation),
+            root_of_squares(tlc.deviation, rv.deviation),
             Mark.MEASURED if tlc_known and rv_known else Mark.QUOTED,
         )
     else:
@@ -376,7 +262,7 @@ def _replaced(
     body = None
     if lungs.sex is not None and lungs.age_y is not None and lungs.height_m is not None:
         body = (lungs.sex, lungs.age_y, lungs.height_m)
-    return _lungs(
+    return lungs_from(
         tlc=tlc,
         rv=rv,
         frc=frc,
@@ -388,7 +274,7 @@ def _replaced(
     )
 
 
-def _base(lungs: Lungs, measured: Mapping[VolumeKind, float]) -> tuple[_Known, _Known, _Known]:
+def _base(lungs: Lungs, measured: Mapping[VolumeKind, float]) -> tuple[Spread, Spread, Spread]:
     """TLC, RV and FRC: as measured, else as the body predicts, else as they were."""
     origin = lungs
     if lungs.sex is not None and lungs.age_y is not None and lungs.height_m is not None:
@@ -396,11 +282,11 @@ def _base(lungs: Lungs, measured: Mapping[VolumeKind, float]) -> tuple[_Known, _
             sex=lungs.sex, age_y=lungs.age_y, height_m=lungs.height_m, extrapolate=True
         )
 
-    def known(kind: VolumeKind, figure: Figure) -> _Known:
+    def known(kind: VolumeKind, figure: Figure) -> Spread:
         if kind in measured:
             return _exact(measured[kind])
         deviation = (figure.high_or_value - figure.low_or_value) / (2 * CENTILE_95)
-        return _Known(figure.value, deviation, figure.mark)
+        return Spread(figure.value, deviation, figure.mark)
 
     return (
         known(VolumeKind.TLC, origin.tlc_l),
@@ -409,15 +295,15 @@ def _base(lungs: Lungs, measured: Mapping[VolumeKind, float]) -> tuple[_Known, _
     )
 
 
-def _split(tlc: _Known, rv: _Known, vc_l: float) -> tuple[_Known, _Known]:
+def _split(tlc: Spread, rv: Spread, vc_l: float) -> tuple[Spread, Spread]:
     """Predicted TLC and RV, given that they differ by a measured VC (independent normals, H)."""
     a, b = tlc.deviation**2, rv.deviation**2
     off = vc_l - (tlc.value - rv.value)
     left = sqrt(a * b / (a + b)) if a + b else 0.0
     share = a / (a + b) if a + b else 0.5
     return (
-        _Known(tlc.value + off * share, left, tlc.mark),
-        _Known(rv.value - off * (1 - share), left, rv.mark),
+        Spread(tlc.value + off * share, left, tlc.mark),
+        Spread(rv.value - off * (1 - share), left, rv.mark),
     )
 
 
@@ -460,43 +346,3 @@ def _check_order(
     elif kind is VolumeKind.TLC:
         low_l = rv_l if why is Oddity.RV_NOT_BELOW_TLC else max(rv_l, frc_l)
     raise Implausible(why, kind=kind, value_l=measured[kind], low_l=low_l, high_l=high_l)
-
-
-def _lungs(
-    *,
-    tlc: _Known,
-    rv: _Known,
-    frc: _Known,
-    vc: _Known,
-    body: tuple[Sex, float, float] | None,
-    extrapolated: tuple[str, ...],
-    measured: frozenset[VolumeKind],
-    dropped: tuple[VolumeKind, ...] = (),
-) -> Lungs:
-    share = AFLOAT_ERV_SHARE.value
-    upright = rv.value + share * (tlc.value - rv.value)
-    half = CENTILE_95 * _root((1 - share) * rv.deviation, share * tlc.deviation)
-    frc_l = frc.figure("frc")
-    afloat = Figure(
-        value=min(upright, frc.value),
-        unit="l",
-        mark=AFLOAT_ERV_SHARE.mark if rv.mark is Mark.MEASURED else rv.mark,
-        source=AFLOAT_ERV_SHARE.source,
-        low=min(upright, frc.value) - half,
-        high=frc_l.high_or_value,
-        name="frc_afloat",
-    )
-    sex, age_y, height_m = body if body is not None else (None, None, None)
-    return Lungs(
-        tlc_l=tlc.figure("tlc"),
-        frc_l=frc_l,
-        rv_l=rv.figure("rv"),
-        vc_l=vc.figure("vc"),
-        frc_afloat_l=afloat,
-        sex=sex,
-        age_y=age_y,
-        height_m=height_m,
-        extrapolated=extrapolated,
-        measured=measured,
-        dropped=dropped,
-    )
