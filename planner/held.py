@@ -304,13 +304,18 @@ class Track:
         self.last_reported = False
         self.started_over = False
 
-    def come_back(self, day: int) -> bool:
-        """A session begins: apply the lay-off since the last exhale dive; whether there was one."""
+    def come_back(self, day: int, *, share: float = 1.0) -> bool:
+        """A session begins: apply the lay-off since the last exhale dive; whether there was one.
+
+        `share` below 1 is what grave harm leaves of held: it goes below the floor, and nothing
+        gives it back.
+        """
         if self.last_day is None:
             return False
         away_d = day - self.last_day
         size = self.size
-        if away_d < size.short_d or (self.last_reported and away_d <= size.fresh_d):
+        fresh = self.last_reported and away_d <= size.fresh_d
+        if share >= 1.0 and (away_d < size.short_d or fresh):
             return False
         held = self.held_m(self.last_day)
         self.off = self.cut = self.layoff = None
@@ -319,13 +324,19 @@ class Track:
             self.credits = []
             self.below_first = False
             self.started_over = True
-        elif held is None:
+            return True
+        if held is None:
             self.credits = []
-        else:
-            is_short = away_d < size.long_d
-            share = size.short_share if is_short else size.long_share
-            back_at = max(down_half(share * held), self.floor_m(held))
-            self.credits = [Credit(day, back_at) for _ in range(size.needed)]
-            if is_short:
-                self.layoff = Owed(back_at, size.owed, held)
+            return True
+        is_short = away_d < size.long_d
+        back_at = max(
+            down_half((size.short_share if is_short else size.long_share) * held),
+            self.floor_m(held),
+        )
+        if share < 1.0:
+            back_at = max(min(back_at, down_half(share * held)), size.least_m)
+            self.below_first = self.below_first or back_at < self.first_m
+        self.credits = [Credit(day, back_at) for _ in range(size.needed)]
+        if is_short and share >= 1.0:
+            self.layoff = Owed(back_at, size.owed, held)
         return True

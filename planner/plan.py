@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import cast
@@ -62,7 +63,6 @@ CAPS: tuple[Check, ...] = (
     progress.retry,
     progress.ceiling,
     progress.coach_watches,
-    progress.restart,
 )
 
 MOMENTS: tuple[Check, ...] = (dose.interval,)
@@ -96,19 +96,44 @@ def settled_m(standing: Standing, at: datetime) -> float | None:
     return depth_m
 
 
+_MEMO: OrderedDict[tuple[str, Rules], tuple[DiverRecord, Standing]] = OrderedDict()
+_MEMO_SIZE = 64
+
+
+def _whole(record: DiverRecord, rules: Rules) -> Standing:
+    """All of a record, folded. Facts are immutable, so a fold of their first part is kept and gone on with.
+
+    Only speed depends on what is kept: where the new record does not begin with the old one, or a
+    question of the old one has been answered since, everything is folded afresh.
+    """
+    key = (record.diver, rules)
+    kept = _MEMO.get(key)
+    facts = record.facts
+    if kept is not None:
+        old, state = kept
+        count = len(old.facts)
+        if old.timezone is record.timezone and facts[:count] == old.facts:
+            if count == len(facts):
+                return state
+            further = state.extended(record, facts[count:], settled_m)
+            if further is not None:
+                _MEMO[key] = (record, further)
+                return further
+    state = folded(record, rules=rules, until_at=facts[-1].happened_at, settle=settled_m)
+    _MEMO[key] = (record, state)
+    _MEMO.move_to_end(key)
+    if len(_MEMO) > _MEMO_SIZE:
+        _MEMO.popitem(last=False)
+    return state
+
+
 def standing(record: DiverRecord, *, rules: Rules, at: datetime) -> Standing:
     """Where the diver stands at an instant, by the facts that had happened by then."""
     facts = record.facts
-    if facts and facts[-1].happened_at > at:
+    if not facts or facts[-1].happened_at > at:
         state = folded(record, rules=rules, until_at=at, settle=settled_m)
     else:
-        key = ("folded", rules)
-        whole = cast("Standing | None", record._cache.get(key))
-        if whole is None:
-            last_at = facts[-1].happened_at if facts else at
-            whole = folded(record, rules=rules, until_at=last_at, settle=settled_m)
-            record._cache[key] = whole
-        state = whole.copy()
+        state = _whole(record, rules).copy()
     state.arrive(at)
     return state
 

@@ -133,12 +133,3 @@ def coach_watches(standing: Standing, rules: Rules, at: datetime) -> Sequence[Ca
         return ()
     most = max(rules["step.rv_coach_past_m"], standing.day_state.start_m or 0.0)
     return (Cap(because=Because.NO_COACH, figure="step.rv_coach_past_m", depth_m=most),)
-
-
-def restart(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
-    """After grave harm, exhale dives begin again at a share of held."""
-    share = standing.restart_share_at(at)
-    if share >= 1.0:
-        return ()
-    most = max(rules["held.least_m"], share * _start_m(standing))
-    return (Cap(because=Because.RECENT_HARM, figure="held.least_m", depth_m=most),)

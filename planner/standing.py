@@ -280,6 +280,20 @@ class Standing:
         new.briefed = dict(self.briefed)
         return new
 
+    def extended(
+        self, record: DiverRecord, more: tuple[Fact, ...], settle: Settle
+    ) -> Standing | None:
+        """This standing gone on with by later facts; None where one of them answers a question of before."""
+        asked = {a.origin.place for a in self.open_asked}
+        if asked and any(f.origin.place in asked for f in more if type(f) is not Asked):
+            return None
+        new = self.copy()
+        new.record = record
+        new._answered = _answered(record)
+        for fact in more:
+            new.apply(fact, settle)
+        return new
+
     def apply(self, fact: Fact, settle: Settle) -> None:
         """Fold one more fact in; facts come in the order in which they happened."""
         handler = _HANDLERS.get(type(fact))
@@ -290,7 +304,7 @@ class Standing:
         """Time has come to `at`: a session may have ended, answers may have lapsed."""
         last = self.last_dive_at
         if last is None or (at - last) > self.gap:
-            self._begin_session(self.day_of(at))
+            self._begin_session(at)
         else:
             self.day_state.last_day = self.day_of(at)
         if self.fit_until_at is not None and at > self.fit_until_at:
@@ -299,7 +313,8 @@ class Standing:
             self.buddy_until_at = None
             self.buddy = None
 
-    def _begin_session(self, day: int) -> None:
+    def _begin_session(self, at: datetime) -> None:
+        day = self.day_of(at)
         state = self.day_state
         if state.dives or state.number == 0:
             self.urge_before = Because.URGE in state.over or (
@@ -313,7 +328,7 @@ class Standing:
         state.free_day = self.rest_free_day()
         track = self.track
         if track is not None:
-            state.after_layoff = track.come_back(day)
+            state.after_layoff = track.come_back(day, share=self.restart_share_at(at))
             state.start_m = track.held_m(day)
 
     def _pb(self, fact: PB, _: Settle) -> None:
@@ -595,8 +610,7 @@ _HANDLERS: dict[type[Fact], Callable[[Standing, Any, Settle], None]] = {
 def folded(record: DiverRecord, *, rules: Rules, until_at: datetime, settle: Settle) -> Standing:
     """The record's facts that happened by an instant, folded in order."""
     standing = Standing(record, rules)
-    # a question is answered by anything else that the same line came to say, whenever it happened
-    standing._answered = frozenset(f.origin.place for f in record.facts if type(f) is not Asked)
+    standing._answered = _answered(record)
     handlers = _HANDLERS
     for fact in record.facts:
         if fact.happened_at > until_at:
@@ -605,3 +619,13 @@ def folded(record: DiverRecord, *, rules: Rules, until_at: datetime, settle: Set
         if handler is not None:
             handler(standing, fact, settle)
     return standing
+
+
+def _answered(record: DiverRecord) -> frozenset[Place]:
+    """The lines that came to say something, whenever it happened: their questions are answered."""
+    asked = {f.origin.place for f in record.facts if type(f) is Asked}
+    if not asked:
+        return frozenset()
+    return frozenset(
+        f.origin.place for f in record.facts if type(f) is not Asked and f.origin.place in asked
+    )

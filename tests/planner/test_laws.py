@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from planner.agenda import agenda
 from planner.debrief import debrief
-from planner.plan import CHECKS, Plan, plan, standing
+from planner.plan import CHECKS, Plan, plan, settled_m, standing
 from planner.reasons import Because
 from planner.record import Dive, Ending, Exercise, Fact, Harm, Origin, Reason, Strike, record_of
 from planner.rules import RULES, Loosened
+from planner.standing import folded
 from tests.planner.season import DIVER, ZONE, Season
 
 HARD = settings(
@@ -265,6 +266,23 @@ def test_one_more_harm_never_helps(seed: int, level: str) -> None:
         if isinstance(b, Plan):
             assert isinstance(a, Plan)
             assert b.depth_m <= a.depth_m
+
+
+@HARD
+@given(st.integers(0, 10**6))
+def test_a_fold_gone_on_with_is_a_fold_afresh(seed: int) -> None:
+    """Going on with a kept fold gives what folding every fact afresh gives."""
+    season, _ = play(seed, days=3)
+    for count in range(4, len(season.facts) + 1):
+        grown = record_of(DIVER, season.facts[:count], timezone=ZONE)
+        at = grown.facts[-1].happened_at
+        kept = standing(grown, rules=RULES, at=at)
+        afresh = folded(grown, rules=RULES, until_at=at, settle=settled_m)
+        afresh.arrive(at)
+        assert kept.briefed == afresh.briefed
+        assert kept.held_m == afresh.held_m
+        assert kept.free_on == afresh.free_on
+        assert settled_m(kept, at) == settled_m(afresh, at)
 
 
 def test_a_plan_is_the_same_at_another_clock() -> None:
