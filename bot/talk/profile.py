@@ -200,8 +200,13 @@ def mouth(command: Command, scene: Scene, diver: str) -> Outcome:
 
 
 def mask(command: Command, scene: Scene, diver: str) -> Outcome:
-    """`mask 120ml`: the mask's volume; `noseclip` is 0."""
+    """`mask 120ml`: the mask's volume."""
     return _space(command, scene, diver, VolumeKind.MASK, _number(command, "value"))
+
+
+def noseclip(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`noseclip`: a mask of nothing."""
+    return _space(command, scene, diver, VolumeKind.MASK, 0.0)
 
 
 def _space(
@@ -395,6 +400,7 @@ HANDLERS: dict[str, Handler] = {
     "volume": volume,
     "mouth": mouth,
     "mask": mask,
+    "noseclip": noseclip,
     "pb": pb,
     "goal": goal,
     "base": base,

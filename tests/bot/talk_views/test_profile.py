@@ -250,3 +250,10 @@ def test_taking_consent_back_offers_to_erase_what_was_kept(stage: Stage) -> None
     assert isinstance(outcome.facts[0], Consent)
     assert outcome.facts[0].given is False
     assert outcome.letters[0].keys[0][0].says == "forget health"
+
+
+def test_a_nose_clip_is_a_mask_of_nothing(stage: Stage) -> None:
+    """`noseclip` is kept as a mask of 0 ml."""
+    (fact,) = stage.says("mara", "noseclip").facts
+    assert isinstance(fact, Volume)
+    assert fact.value == 0
