@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from math import ceil
 
-from planner.gas import gauge_pressure_bar
+from planner.pressure import absolute_bar
 from planner.reasons import Bar, Because, Cap
 from planner.record import Dive, Ending, Exercise
 from planner.rules import Rules
@@ -145,7 +145,7 @@ def interval_min(dive: Dive, *, rules: Rules) -> int:
     if dive.dive_time_s is not None:
         dive_time_min = dive.dive_time_s / 60
         least.append(rules["interval.time_factor"] * dive_time_min)
-        least.append(dive_time_min * gauge_pressure_bar(depth_m=depth))
+        least.append(dive_time_min * absolute_bar(depth_m=depth))
     if depth >= rules["interval.deep_from_m"]:
         least.append(depth / rules["interval.deep_m_per_min"])
     if dive.exercise is Exercise.FRC:

@@ -419,12 +419,3 @@ def ratio_band(over: Figure, under: Figure) -> tuple[float, float]:
     spread = float((parts[0] ** 2 + parts[1] ** 2) ** 0.5)
     factor = 2.718281828459045**spread
     return ratio / factor, ratio * factor
-
-
-def gauge_pressure_bar(*, depth_m: float) -> float:
-    """The absolute pressure at a depth read on a gauge at sea level, bar.
-
-    >>> gauge_pressure_bar(depth_m=20)
-    3.01325
-    """
-    return absolute_bar(depth_m=depth_m)
