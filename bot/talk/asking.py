@@ -82,7 +82,10 @@ def asked_of(
     *,
     bars: bool = True,
 ) -> Asked:
-    """The fact that a line is asked about, in the line's own place."""
+    """The fact that a line is asked about, in the line's own place.
+
+    Who may not log for a diver bars nothing of theirs.
+    """
     return asked_fact(
         scene,
         diver,
@@ -90,7 +93,7 @@ def asked_of(
         origin=at.origin,
         happened_at=min(at.happened_at, scene.at),
         readings=readings,
-        bars=bars,
+        bars=bars and scene.may_log(scene.sender, diver),
     )
 
 

@@ -6,41 +6,13 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from bot.shorthand import parse, words
+from bot.shorthand.dives import written
 from bot.shorthand.reading import Command, Report, Unclear
-from bot.texts.render import metres
-from planner.record import Dive, Ending, Exercise, Reason
-
-Parts = Report | Dive
-
-_ENDINGS = {Ending.CLEAN: "ok", Ending.HARD: "hard", Ending.EARLY: "early", Ending.STOP: "stop"}
 
 
-def line_of(parts: Parts, *, who: str | None = None) -> str:
+def line_of(report: Report) -> str:
     """The parts of a report as one line, in the order in which people write them."""
-    words_ = [f"for {who}"] if who else []
-    if parts.exercise is not None:
-        words_.append(parts.exercise.value)
-    elif isinstance(parts, Report) and parts.any_exhale:
-        words_.append("exh")
-    if parts.exercise is Exercise.DRY:
-        words_ += [str(w) for w in (parts.amount, parts.task) if w is not None]
-    if parts.depth_m is not None:
-        words_.append(f"{metres(parts.depth_m)}m")
-        if parts.target_m is not None:
-            words_.append(f"of {metres(parts.target_m)}")
-    if parts.ending is not None:
-        words_.append(_ENDINGS[parts.ending])
-    if parts.reason not in (None, Reason.UNSTATED):
-        words_.append(str(parts.reason))
-    if parts.fill_m is not None:
-        words_.append(f"fill {metres(parts.fill_m)}")
-    if parts.dive_time_s is not None:
-        words_.append(f"{parts.dive_time_s}s")
-    if isinstance(parts, Report) and parts.clock is not None:
-        if parts.clock.on:
-            words_.append(parts.clock.on)
-        words_.append(f"{parts.clock.hour:02d}:{parts.clock.minute:02d}")
-    return " ".join(words_)
+    return written(report, words())
 
 
 def read(line: str, names: Collection[str]) -> Report | Command | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import timedelta
 
@@ -59,7 +59,7 @@ def spoken(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
     now = scene
     parts: list[Part] = []
     outcomes: list[Outcome] = []
-    for reading in said_:
+    for reading in map(dive_or_volume(scene), said_):
         match reading:
             case Command():
                 # reports above a command are answered first, as they were said first
@@ -85,6 +85,25 @@ def spoken(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
         bare = any(isinstance(r, Report) for r in said_)
         return said(scene.answer(say("turn.nothing-waits" if bare else "turn.chatter")))
     return whole
+
+
+LARGEST_L = 10.0
+"""No lung volume is larger: `frc 12` is a dive wherever it is said."""
+
+
+def dive_or_volume(scene: Scene) -> Callable[[Reading], Reading]:
+    """`frc 7` may be a volume or a dive: a dive in a group, and where no lungs are so large."""
+
+    def read(reading: Reading) -> Reading:
+        if isinstance(reading, Command):
+            dive = reading.args.get("dive")
+            if isinstance(dive, Report) and (
+                not scene.in_private or (dive.depth_m or 0.0) > LARGEST_L
+            ):
+                return dive
+        return reading
+
+    return read
 
 
 def _flush(before: Scene, after: Scene, parts: list[Part]) -> list[Outcome]:
@@ -122,7 +141,7 @@ def _line(scene: Scene, reading: Report | Unclear) -> Part | None:
     at = new_line(scene, reading.line)
     if isinstance(reading, Unclear):
         return unclear(scene, reading, whom.diver, at)
-    if scene.heard.kind is Kind.MESSAGE:
+    if scene.heard.kind is Kind.MESSAGE or _is_offered(scene, reading):
         found = questions.answering(scene, reading, whom.diver)
         if found is not None:
             part = answered(scene, *found)
@@ -133,6 +152,11 @@ def _line(scene: Scene, reading: Report | Unclear) -> Part | None:
     if is_bare(reading) and not (_ends_briefed(scene, reading, whom.diver)):
         return None
     return take(scene, reading, whom.diver, at)
+
+
+def _is_offered(scene: Scene, report: Report) -> bool:
+    """Whether it is a bare word that a button offered for a misspelt one."""
+    return scene.heard.kind is Kind.PRESS and is_bare(report) and report.ending is not Ending.STOP
 
 
 def _ends_briefed(scene: Scene, report: Report, diver: str) -> bool:
@@ -315,7 +339,8 @@ def edited(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
     if scene.at - heard.sent_at > EDITABLE:
         return said(scene.answer(say("turn.old-edit"))) if _facts_of(scene) else Outcome()
     old = _facts_of(scene)
-    reports = tuple(r for r in said_ if isinstance(r, (Report, Unclear)))
+    reads = map(dive_or_volume(scene), said_)
+    reports = tuple(r for r in reads if isinstance(r, (Report, Unclear)))
     if not old and not reports:
         return Outcome()
     mended = [

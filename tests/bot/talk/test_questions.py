@@ -92,7 +92,7 @@ def test_a_contradiction_is_recorded_as_a_stop_and_asked():
     answer = buoy.says("mara", "7 ok throat")
     assert "stop, throat" in answer
     assert buoy.dives("mara") == ["frc 7 stop throat"]
-    buoy.presses("mara", "frc 7m ok")
+    buoy.presses("mara", "frc 7 ok")
     assert buoy.dives("mara") == ["frc 7 clean"]
 
 

@@ -141,9 +141,9 @@ def test_without_a_profile_the_exercise_is_asked():
     """`exh` of somebody without a PB can be either; nothing is recorded before it is known."""
     buoy = Buoy().join("teo")
     answer = buoy.says("teo", "exh 7 ok")
-    assert "[frc 7m ok] [rv 7m ok] [no dive]" in answer
+    assert "[frc 7 ok] [rv 7 ok] [no dive]" in answer
     assert buoy.dives("teo") == []
-    buoy.presses("teo", "frc 7m ok")
+    buoy.presses("teo", "frc 7 ok")
     assert buoy.dives("teo") == ["frc 7 clean"]
 
 
