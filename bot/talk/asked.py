@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from bot.shorthand.reading import Report
+from bot.shorthand.reading import Doubt, Report
 from bot.talk.lines import is_bare, merged, read
 from bot.talk.turn import Scene
 from planner.record import Asked, Brief, Dive, DiverRecord, Ending, Fact, Origin, Reason, Strike
@@ -137,16 +137,23 @@ def report_of(dive: Dive) -> Report:
     )
 
 
-def under(scene: Scene, asked: Asked) -> Report | None:
-    """What is known of the line that a question is about: the dive as recorded, or its first reading."""
+def bases(scene: Scene, asked: Asked) -> Iterator[Report]:
+    """What the line may be that a question is about: the dive as recorded, or each of its readings."""
     if asked.origin.line >= LINES:
         dive = dive_at(scene.record(asked.diver), base_of(asked.origin.place))
-        return None if dive is None else report_of(dive)
+        if dive is not None:
+            yield report_of(dive)
+        return
+    names = [m.name for m in scene.room.members.values()]
     for line in asked.readings:
-        found = read(line, [m.name for m in scene.room.members.values()])
+        found = read(line, names)
         if isinstance(found, Report):
-            return found
-    return None
+            yield found
+
+
+def under(scene: Scene, asked: Asked) -> Report | None:
+    """The first of what the line may be; a bare word changes a part of it."""
+    return next(bases(scene, asked), None)
 
 
 def answering(scene: Scene, said: Report, diver: str) -> tuple[Asked, Report] | None:
@@ -154,27 +161,37 @@ def answering(scene: Scene, said: Report, diver: str) -> tuple[Asked, Report] | 
     for asked in open_questions(scene):
         if said.who and asked.diver != diver:
             continue
-        base = under(scene, asked)
-        if base is None:
-            if not is_bare(said) and _says_again(scene, asked, diver):
-                return asked, said
-            continue
         if is_bare(said):
-            if _fits(asked.question, said):
+            base = under(scene, asked)
+            if base is not None and _fits(asked.question, said):
                 return asked, _joined(asked, said, base)
-        elif _is_soon(scene, asked) and _is_same_dive(asked, said, base):
-            return asked, merged(said, base)
+        elif _is_soon(scene, asked):
+            for base in bases(scene, asked):
+                if _is_same_dive(asked, said, base):
+                    return asked, merged(said, base)
+            if asked.diver == diver and _says_again(asked):
+                return asked, said
     return None
 
 
-def _says_again(scene: Scene, asked: Asked, diver: str) -> bool:
-    """A whole report after one that could not be read at all is that one, said again."""
-    return (
-        not asked.readings
-        and asked.diver == diver
-        and asked.origin.line < LINES
-        and _is_soon(scene, asked)
-    )
+def _says_again(asked: Asked) -> bool:
+    """A whole report after one that could not be read is that one, said again."""
+    is_beside = asked.origin.line >= LINES
+    return not is_beside and (not asked.readings or asked.question in _UNREADABLE)
+
+
+_UNREADABLE = frozenset(
+    {
+        Doubt.DEPTH_RANGE,
+        Doubt.NUMBER_FORM,
+        Doubt.TWO_NUMBERS,
+        Doubt.HIDDEN,
+        Doubt.CLOCK,
+        Doubt.DIVE_TIME,
+        Doubt.TOO_LONG,
+    }
+)
+"""Doubts that ask for the line once more."""
 
 
 def _is_soon(scene: Scene, asked: Asked) -> bool:

@@ -9,15 +9,12 @@ from datetime import datetime
 from bot.shorthand.reading import Report, Unclear
 from bot.talk.asked import asked_fact, strike
 from bot.talk.lines import line_of
-from bot.talk.tell import STOP_KEY, Keys
+from bot.talk.tell import NO_DIVE, STOP_KEY, Keys
 from bot.talk.turn import Scene
 from bot.texts.render import has, metres, say
 from planner.plan import standing
 from planner.record import Asked, Brief, Dive, Ending, Fact, Origin, Reason
 from storage.outcome import Key, Letter
-
-NO_DIVE = "no dive"
-"""What the button says that drops a question."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from bot.shorthand import parse, words
-from bot.shorthand.dives import written
+from bot.shorthand.questions import written
 from bot.shorthand.reading import Command, Report, Unclear
 
 

@@ -36,7 +36,11 @@ def reply(
     notes = [text for p in parts for text in p.says]
     told = {diver: _next(before, after, parts, diver) for diver in _told_divers(parts)}
     nexts = tuple(told.values())
-    following = [line for n in nexts for line in n.lines]
+    following = [
+        f"{after.name_of(diver)} · {line}" if n.plan is not None and len(told) > 1 else line
+        for diver, n in told.items()
+        for line in n.lines
+    ]
     cautions = [
         words
         for dive in dives

@@ -12,7 +12,6 @@ from bot.talk import asked as questions
 from bot.talk import people, profile, session, views
 from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
 from bot.talk.asking import (
-    NO_DIVE,
     Line,
     Part,
     new_line,
@@ -25,7 +24,7 @@ from bot.talk.dives import take
 from bot.talk.health_letters import help_letter
 from bot.talk.lines import is_bare, merged
 from bot.talk.reply import reply
-from bot.talk.tell import STOP_KEY, Next, described, what_next
+from bot.talk.tell import NO_DIVE, STOP_KEY, Next, described, what_next
 from bot.talk.turn import Handler, Scene, both, said
 from bot.talk.who import could_be_either, may_command, meant
 from bot.texts.render import joined, say

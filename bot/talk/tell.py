@@ -35,6 +35,9 @@ BRIEF_LINE = 2000
 STOP_KEY = "stop…"
 """What the button says that opens the reasons."""
 
+NO_DIVE = "no dive"
+"""What the button says that drops a question."""
+
 Keys = tuple[tuple[Key, ...], ...]
 
 
@@ -62,6 +65,10 @@ def what_next(
     now = plan(scene.record(diver), rules=scene.rules, at=scene.at)
     was = None if before is None else _standing_brief(before, scene.record(diver))
     if isinstance(now, Refusal):
+        if was is not None and before is not None:
+            # a target that had been withdrawn before is not withdrawn again
+            stood = plan(before, rules=scene.rules, at=scene.at)
+            was = was if isinstance(stood, Plan) else None
         return refused(scene, now, was=was)
     if scene.silent:
         return Next()
@@ -156,7 +163,7 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
     if is_confidential(scene, diver):
         asked = asked_for(scene, diver, kinds) if set(kinds) <= ASKED_IN_GROUP else Next()
         lines = asked.lines or (say("bar.none", name=name), *reason_words(scene, refusal))
-        keys = asked.keys or check_keys(scene, refusal)
+        keys = asked.keys or check_keys(scene, refusal) or question_keys(scene, refusal)
         return Next(lines=_withdrawn(was, lines), keys=keys)
     named = [k for k in kinds if k in NAMED_IN_GROUP]
     if Because.LOCK not in kinds and named:
@@ -182,7 +189,22 @@ def _in_private(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
     diver = refusal.diver
     head = say("bar.none", name=scene.name_of(diver))
     text = "\n".join((head, *reason_words(scene, refusal)))
-    return scene.tell(diver, text, keys=check_keys(scene, refusal))
+    keys = check_keys(scene, refusal) or question_keys(scene, refusal)
+    return scene.tell(diver, text, keys=keys)
+
+
+def question_keys(scene: Scene, refusal: Refusal) -> Keys:
+    """The readings of the newest report in doubt, where that is what bars a target."""
+    if all(b.because is not Because.QUESTION_OPEN for b in refusal.bars):
+        return ()
+    state = standing(scene.record(refusal.diver), rules=scene.rules, at=scene.at)
+    newest = max(state.open_asked, key=lambda a: (a.said_at, a.origin))
+    place, diver = newest.origin.place, refusal.diver
+    own = scene.own(diver)
+    keys = [scene.key(r, r, diver, answers=place, may_press=own) for r in newest.readings[:3]]
+    label = say("key.no-dive")
+    keys.append(scene.key(label, NO_DIVE, diver, answers=place, may_press=own))
+    return (tuple(keys),)
 
 
 def check_keys(scene: Scene, refusal: Refusal) -> Keys:
