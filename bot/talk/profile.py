@@ -238,7 +238,7 @@ def pb(command: Command, scene: Scene, diver: str) -> Outcome:
     lines = [say("profile.pb", depth=depth_m)]
     if state.pb_m is not None and state.pb_m > depth_m:
         lines.append(say("profile.pb-deeper", depth=state.pb_m))
-    lines += _aim_lines(state)
+    lines += _aim_lines(scene, state)
     return _answered(scene, diver, "\n".join(lines), fact)
 
 
@@ -255,7 +255,7 @@ def goal(command: Command, scene: Scene, diver: str) -> Outcome:
         return _answered(scene, diver, text, buttons=(f"goal {far}",))
     fact = Goal(**scene.carried(diver, command.line), depth_m=depth_m, by_on=by_on)
     state = _now(scene, scene.after((fact,)).record(diver))
-    lines = [say("profile.goal", depth=depth_m), *_aim_lines(state)]
+    lines = [say("profile.goal", depth=depth_m), *_aim_lines(scene, state)]
     if by_on is not None:
         lines.append(say("profile.goal-by", on=f"{day(by_on)} {by_on.year}"))
     return _answered(scene, diver, "\n".join(lines), fact)
@@ -272,7 +272,7 @@ def _too_far_after_reached(state: Standing, depth_m: float) -> bool:
     )
 
 
-def _aim_lines(state: Standing) -> list[str]:
+def _aim_lines(scene: Scene, state: Standing) -> list[str]:
     """Exercise, stage and base as they stand; or what is still missing for them."""
     if state.pb_m is None:
         return [say("profile.pb-missing")]
@@ -299,8 +299,8 @@ def _aim_lines(state: Standing) -> list[str]:
             say("profile.staged", stage=stage_m, goal=state.goal_m, why=_why_staged(state))
         )
     if state.held_m is None:
-        what = "rv" if rv else "frc"
-        lines.append(say("profile.nothing-held", first=state.first_m, what=what))
+        example = f"{'rv 6' if rv else 'frc 18'} {scene.at.astimezone(scene.zone):%Y-%m}"
+        lines.append(say("profile.nothing-held", first=state.first_m, example=example))
         if state.lungs is None:
             lines.append(say("profile.me-missing"))
     else:

@@ -7,8 +7,9 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from bot.heard import Button, Heard, Kind
+from bot.shorthand import parse, words
 from bot.shorthand.reading import Command
-from bot.talk import people, profile, views
+from bot.talk import answer, people, profile, views
 from bot.talk.debrief_talk import say_due
 from bot.talk.turn import Scene
 from planner.agenda import Due
@@ -87,6 +88,19 @@ class Stage:
         scene = self.scene(sender, private=private, button=button)
         command = Command(line=0, text=word, name=word, args=args)
         outcome = HANDLERS[word](command, scene, about or sender)
+        self.apply(outcome)
+        return outcome
+
+    def types(self, sender: str, text: str, *, private: bool = True) -> Outcome:
+        """A line as it is typed: parsed and answered as in earnest."""
+        scene = self.scene(sender, private=private)
+        names = [m.name for m in self.members.values()]
+        outcome = answer(
+            replace(scene.heard, text=text),
+            parse(text, words(), names=names),
+            room=scene.room,
+            records=scene.records,
+        )
         self.apply(outcome)
         return outcome
 
