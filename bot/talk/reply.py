@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from bot.talk.asked import base_line
 from bot.talk.asking import Part
 from bot.talk.tell import Next, caution, echo, what_next
@@ -47,8 +49,7 @@ def reply(
         if (words := caution(after, dive, is_open=told.get(dive.diver, Next()).is_open))
     ][:1]
     keys = [row for p in asking for row in p.keys] + [row for n in nexts for row in n.keys]
-    spare = GROUP_LINES - len(first) - len(asks) - len(notes) - len(following) - len(cautions)
-    lines = [*first, *_echo_lines(echoes, spare), *notes, *following, *asks, *cautions]
+    lines = fitted(list(first), echoes, following, [*notes, *asks, *cautions])
     divers = {p.diver for p in parts}
     letters = []
     if lines:
@@ -87,8 +88,25 @@ def _next(before: Scene, after: Scene, parts: list[Part], diver: str) -> Next:
     return told
 
 
-def _echo_lines(echoes: dict[str, list[str]], spare: int) -> list[str]:
-    """One line a dive where there is room, else one a diver."""
-    if sum(map(len, echoes.values())) <= max(spare, 1):
-        return [line for lines in echoes.values() for line in lines]
-    return ["; ".join(lines) for lines in echoes.values()]
+def fitted(
+    first: list[str], echoes: Mapping[str, list[str]], following: list[str], rest: list[str]
+) -> list[str]:
+    """The lines of one message, with those of a kind joined until there are no more than four.
+
+    What was dived is joined first, one line a diver; then what is asked, what follows, and all
+    that is left.
+    """
+    every = [line for lines in echoes.values() for line in lines]
+    groups = [first, every, following, rest]
+    shorter = (
+        (1, ["; ".join(lines) for lines in echoes.values()]),
+        (3, [" ".join(rest)] if rest else []),
+        (2, [" ".join(following)] if following else []),
+        (1, ["; ".join(every)] if every else []),
+        (0, [" ".join(first)] if first else []),
+    )
+    for which, joined_lines in shorter:
+        if sum(map(len, groups)) <= GROUP_LINES:
+            break
+        groups[which] = joined_lines
+    return [line for lines in groups for line in lines]

@@ -23,7 +23,7 @@ from bot.talk.asking import (
 from bot.talk.dives import take
 from bot.talk.health_letters import help_letter
 from bot.talk.lines import is_bare, merged
-from bot.talk.reply import reply
+from bot.talk.reply import fitted, reply
 from bot.talk.tell import NO_DIVE, STOP_KEY, Next, described, what_next
 from bot.talk.turn import Handler, Scene, both, said
 from bot.talk.who import could_be_either, may_command, meant
@@ -367,9 +367,10 @@ def edited(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
         return both(facts, reply(scene, now, parts))
     if not gone:
         return facts
-    first = tuple(say("turn.taken-back", dive=described(scene, dive)) for dive in gone)
+    first = [say("turn.taken-back", dive=described(scene, dive)) for dive in gone]
     told = what_next(now, gone[-1].diver, before=scene.record(gone[-1].diver))
-    letter = scene.answer("\n".join((*first, *told.lines)), keys=told.keys)
+    lines = fitted(first, {}, list(told.lines), [])
+    letter = scene.answer("\n".join(lines), keys=told.keys, about=gone[-1].diver)
     return both(facts, Outcome(facts=told.facts, letters=(letter, *told.letters)))
 
 
