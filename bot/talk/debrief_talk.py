@@ -49,6 +49,9 @@ def say_due(due: Due, scene: Scene) -> Outcome:
 
 # the debrief
 
+_WAITS = "waits"
+"""In the picture, the ending of a dive whose report is not allowed yet."""
+
 
 def _debrief(due: Due, scene: Scene) -> Outcome:
     record = scene.record(due.diver)
@@ -167,11 +170,14 @@ def _dives(found: Debrief, *, kept: bool) -> str:
 
 def _endings(dives: list[Dive]) -> Iterator[str]:
     for ending in (Ending.CLEAN, Ending.EARLY, Ending.HARD, Ending.STOP):
-        those = [d for d in dives if d.ending is ending]
+        those = [d for d in dives if d.ending is ending and not d.waits]
         if not those:
             continue
         reasons = ", ".join(say(f"reason.{d.reason or Reason.UNSTATED}") for d in those)
         yield say(f"debrief.count-{ending}", count=len(those), reasons=reasons)
+    waiting = sum(d.waits for d in dives)
+    if waiting:
+        yield say("debrief.count-waits", count=waiting)
 
 
 def _held(found: Debrief) -> str:
@@ -222,7 +228,7 @@ def _picture(scene: Scene, found: Debrief) -> Picture:
                 "n": n,
                 "depth_m": line.dive.depth_m,
                 "target_m": line.briefed_m,
-                "ending": str(line.dive.ending),
+                "ending": _WAITS if line.dive.waits else str(line.dive.ending),
             }
             for n, line in enumerate(dives, 1)
         ],

@@ -8,7 +8,7 @@ import pytest
 
 from bot.charts import draw
 from planner.agenda import Due, DueKind, agenda
-from planner.record import Debriefed, Exercise, Harm, Kept, Origin, Unwell, Well
+from planner.record import Debriefed, Dive, Exercise, Harm, Kept, Origin, Unwell, Well
 from planner.rules import RULES
 from storage.outcome import Delivery, Member, Outcome
 from tests.bot.talk_views.stage import GROUP, Stage, text_to
@@ -282,3 +282,28 @@ def test_a_session_that_was_taken_back_needs_no_debrief() -> None:
     """With no dive left, nothing is written and nothing is said."""
     outcome = Stage().falls_due(due(DueKind.DEBRIEF, datetime(2026, 5, 5, 10, tzinfo=UTC)))
     assert outcome == Outcome()
+
+
+def test_a_report_that_waits_is_not_called_clean() -> None:
+    """A dive reported by somebody without a grant is counted apart, in the text and in the picture."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=38).morning("2026-05-05").dive(7).dive(7)
+    stage = staged(season)
+    last = stage.facts[-1]
+    assert isinstance(last, Dive)
+    stage.facts[-1] = replace(last, waits=True)
+    outcome = debriefed(stage)
+    assert "2 FRC dives: 1 clean, 1 waiting for your yes" in text_to(outcome, "p:mara")
+    picture = outcome.letters[0].picture
+    assert picture is not None
+    assert [d["ending"] for d in json.loads(picture.data)["dives"]] == ["clean", "waits"]
+    assert draw(picture).startswith(b"\x89PNG")
+
+
+def test_a_dive_on_full_lungs_is_debriefed_without_an_exhale_line() -> None:
+    """A day on full lungs is summed up and the check is asked; nothing is said to be held from it."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=38).morning("2026-05-05")
+    season.exercise = Exercise.FULL
+    text = text_to(debriefed(staged(season.dive(30, fill_m=18))), "p:mara")
+    assert "1 full dive: 1 clean" in text
+    assert "Held" not in text
+    assert "all normal?" in text
