@@ -159,13 +159,13 @@ def under(scene: Scene, asked: Asked) -> Report | None:
 def answering(scene: Scene, said: Report, diver: str) -> tuple[Asked, Report] | None:
     """The newest open question that a report answers, and what the two say together."""
     for asked in open_questions(scene):
-        if said.who and asked.diver != diver:
+        if asked.diver != diver and (said.who or not is_bare(said)):
             continue
         if is_bare(said):
             base = under(scene, asked)
             if base is not None and _fits(asked.question, said):
                 return asked, _joined(asked, said, base)
-        elif _is_soon(scene, asked):
+        elif scene.heard.sent_at - asked.said_at <= _SOON:
             for base in bases(scene, asked):
                 if _is_same_dive(asked, said, base):
                     return asked, merged(said, base)
@@ -194,29 +194,37 @@ _UNREADABLE = frozenset(
 """Doubts that ask for the line once more."""
 
 
-def _is_soon(scene: Scene, asked: Asked) -> bool:
-    return scene.heard.sent_at - asked.said_at <= _SOON
+_SOON = timedelta(minutes=3)
+"""Within this a whole report of the same dive answers the question about it (house rule).
 
-
-_SOON = timedelta(minutes=10)
-"""Within this a report of the same dive answers the question about it (house rule)."""
+Shorter than any interval, so that the next dive is never taken for an answer."""
 
 
 def _fits(question: str, said: Report) -> bool:
     """Whether a bare word can answer a question at all."""
-    match question:
-        case "allow" | "whose" | "twice" | "who":
-            return False
-        case "depth":
-            return said.depth_m is not None
-        case "reason":
-            return said.ending is Ending.STOP and said.reason not in (None, Reason.UNSTATED)
-        case "hard-why":
-            return _is_reason_alone(said)
-        case "ending" | "recheck":
-            return said.ending is not None
-        case _:
-            return True
+    if question in _BY_BUTTON:
+        return False
+    if question == "depth" or question in _WANT_DEPTH:
+        return said.depth_m is not None
+    if question == "hard-why":
+        return _is_reason_alone(said)
+    if question == "reason":
+        return said.ending is Ending.STOP and said.reason not in (None, Reason.UNSTATED)
+    if question == Doubt.SHORT_OK:
+        return said.ending in (Ending.EARLY, Ending.STOP)
+    return said.ending is not None
+
+
+_BY_BUTTON = frozenset(
+    {"allow", "whose", "twice", "exercise", Doubt.PAST_TARGET, Doubt.FILL_DEEPER}
+    | {Doubt.CLOCK, Doubt.DIVE_TIME, Doubt.TOO_MANY, Doubt.TOO_LONG}
+)
+"""Questions that no bare word answers."""
+
+_WANT_DEPTH = frozenset(
+    {Doubt.NO_DEPTH, Doubt.TWO_NUMBERS, Doubt.NUMBER_FORM, Doubt.DEPTH_RANGE, Doubt.HIDDEN}
+)
+"""Questions that a bare number answers."""
 
 
 def _is_reason_alone(said: Report) -> bool:
@@ -243,7 +251,9 @@ def why_hard(said: Report, base: Report) -> Report:
 
 def _is_same_dive(asked: Asked, said: Report, base: Report) -> bool:
     """A whole report about the dive that is asked about: of the same depth, or the depth itself."""
-    if asked.question in ("allow", "whose", "twice", "who", "hard-why"):
+    if asked.question in ("allow", "whose", "twice", "hard-why"):
+        return False
+    if asked.question == "exercise" and said.exercise is None:
         return False
     named = said.exercise is not None and base.exercise is not None
     if named and said.exercise is not base.exercise:

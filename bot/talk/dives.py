@@ -103,6 +103,8 @@ def _doubt(report: Report) -> str | None:
         return Doubt.FILL_DEEPER
     if report.target_m is not None and depth > report.target_m:
         return Doubt.PAST_TARGET
+    if report.target_m is not None and depth < report.target_m and report.ending is Ending.CLEAN:
+        return Doubt.SHORT_OK
     return None
 
 
@@ -144,7 +146,9 @@ def _exercise(scene: Scene, report: Report, diver: str, at: datetime) -> Exercis
             return brief.exercise
         if brief.happened_at <= at and not _changed_since(record, brief):
             return brief.exercise
-    return standing(record, rules=scene.rules, at=at).exercise
+    then = standing(record, rules=scene.rules, at=at).exercise
+    # a dive from before the PB was said: by what is known now
+    return then or standing(record, rules=scene.rules, at=scene.at).exercise
 
 
 def _changed_since(record: DiverRecord, brief: Brief) -> bool:

@@ -30,7 +30,8 @@ def merged(over: Report, under: Report) -> Report:
     ending, reason = (
         (over.ending, over.reason) if over.ending is not None else (under.ending, under.reason)
     )
-    named = over.exercise is not None or over.any_exhale
+    is_known = under.exercise is not None and under.exercise.is_exhale
+    named = over.exercise is not None or (over.any_exhale and not is_known)
     return replace(
         under,
         exercise=over.exercise if named else under.exercise,

@@ -10,13 +10,16 @@ from bot.talk.tell import Next, caution, echo, what_next
 from bot.talk.turn import Scene
 from planner.reasons import Because
 from planner.record import Asked, Ending, Exercise
-from storage.outcome import Outcome
+from storage.outcome import Letter, Outcome
 
 _NOT_ASKED = (Exercise.DRY, Exercise.DIP)
 """After a task on land or a watcher's dip nobody asked for a target."""
 
 GROUP_LINES = 4
 """How many lines a message to the group has at most."""
+
+PRIVATE_LINES = 12
+"""In private there is more room (house rule)."""
 
 
 def reply(
@@ -49,7 +52,13 @@ def reply(
         if (words := caution(after, dive, is_open=told.get(dive.diver, Next()).is_open))
     ][:1]
     keys = [row for p in asking for row in p.keys] + [row for n in nexts for row in n.keys]
-    lines = fitted(list(first), echoes, following, [*notes, *asks, *cautions])
+    lines = fitted(
+        list(first),
+        echoes,
+        following,
+        [*notes, *asks, *cautions],
+        most=PRIVATE_LINES if after.in_private else GROUP_LINES,
+    )
     divers = {p.diver for p in parts}
     letters = []
     if lines:
@@ -88,10 +97,22 @@ def _next(before: Scene, after: Scene, parts: list[Part], diver: str) -> Next:
     return told
 
 
+def one_letter(scene: Scene, first: list[str], told: Next, *, about: str) -> Letter:
+    """What was taken back, and what is next."""
+    most = PRIVATE_LINES if scene.in_private else GROUP_LINES
+    lines = fitted(first, {}, list(told.lines), [], most=most)
+    return scene.answer("\n".join(lines), keys=told.keys, about=about)
+
+
 def fitted(
-    first: list[str], echoes: Mapping[str, list[str]], following: list[str], rest: list[str]
+    first: list[str],
+    echoes: Mapping[str, list[str]],
+    following: list[str],
+    rest: list[str],
+    *,
+    most: int,
 ) -> list[str]:
-    """The lines of one message, with those of a kind joined until there are no more than four.
+    """The lines of one message, with those of a kind joined until there are no more than `most`.
 
     What was dived is joined first, one line a diver; then what is asked, what follows, and all
     that is left.
@@ -106,7 +127,7 @@ def fitted(
         (0, [" ".join(first)] if first else []),
     )
     for which, joined_lines in shorter:
-        if sum(map(len, groups)) <= GROUP_LINES:
+        if sum(map(len, groups)) <= most:
             break
         groups[which] = joined_lines
     return [line for lines in groups for line in lines]

@@ -19,7 +19,7 @@ from bot.talk.asked import (
 from bot.talk.asking import Line, Part
 from bot.talk.dives import take
 from bot.talk.lines import merged, read
-from bot.talk.reply import fitted, reply
+from bot.talk.reply import one_letter, reply
 from bot.talk.tell import (
     Next,
     brief_of,
@@ -232,8 +232,7 @@ def undo(command: Command, scene: Scene, diver: str) -> Outcome:
     first.append(say("session.struck", dive=described(scene, dive)))
     after = scene.after(strikes)
     told = _after_undo(scene, after, dive)
-    lines = fitted(first, {}, list(told.lines), [])
-    letter = scene.answer("\n".join(lines), keys=told.keys, about=dive.diver)
+    letter = one_letter(scene, first, told, about=dive.diver)
     return Outcome(facts=(*strikes, *told.facts), letters=(letter, *told.letters))
 
 

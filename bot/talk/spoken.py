@@ -23,12 +23,12 @@ from bot.talk.asking import (
 from bot.talk.dives import take
 from bot.talk.health_letters import help_letter
 from bot.talk.lines import is_bare, merged
-from bot.talk.reply import fitted, reply
+from bot.talk.reply import one_letter, reply
 from bot.talk.tell import NO_DIVE, STOP_KEY, Next, described, what_next
 from bot.talk.turn import Handler, Scene, both, said
 from bot.talk.who import could_be_either, may_command, meant
 from bot.texts.render import joined, say
-from planner.record import Asked, Brief, Dive, Ending, Fact
+from planner.record import PB, Asked, Brief, Dive, Ending, Fact
 from storage.outcome import Outcome
 
 
@@ -140,13 +140,15 @@ def _line(scene: Scene, reading: Report | Unclear) -> Part | None:
     at = new_line(scene, reading.line)
     if isinstance(reading, Unclear):
         return unclear(scene, reading, whom.diver, at)
+    other = could_be_either(scene, reading)
+    if other is not None and not is_bare(reading):
+        return whose(scene, reading, other, at)
     if scene.heard.kind is Kind.MESSAGE or _is_offered(scene, reading):
         found = questions.answering(scene, reading, whom.diver)
         if found is not None:
             part = answered(scene, *found)
             return replace(part, facts=(*part.facts, _marker(scene, found[0], reading.line)))
-    other = could_be_either(scene, reading)
-    if other is not None and (not is_bare(reading) or reading.ending is Ending.STOP):
+    if other is not None and reading.ending is Ending.STOP:
         return whose(scene, reading, other, at)
     if is_bare(reading) and not (_ends_briefed(scene, reading, whom.diver)):
         return None
@@ -159,13 +161,20 @@ def _is_offered(scene: Scene, report: Report) -> bool:
 
 
 def _ends_briefed(scene: Scene, report: Report, diver: str) -> bool:
-    """Whether a stop alone ends a dive: one was briefed, or dived, in the last hours."""
+    """Whether a stop alone ends a dive: one was briefed, or dived, in the last hours.
+
+    `stop sternum`, in so many words, does where the diver's exercise is known at all; a lone
+    `cold` may be the weather.
+    """
     if report.ending is not Ending.STOP:
         return False
     gap = timedelta(hours=scene.rules["session.gap_h"])
     record = scene.record(diver)
     known = (record.latest(Brief), record.dives[-1] if record.dives else None)
-    return any(f is not None and scene.at - f.happened_at <= gap for f in known)
+    if any(f is not None and scene.at - f.happened_at <= gap for f in known):
+        return True
+    in_words = len(report.text.split("#")[0].split()) > 1
+    return in_words and any(record.of(PB))
 
 
 # answers to questions
@@ -369,8 +378,7 @@ def edited(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
         return facts
     first = [say("turn.taken-back", dive=described(scene, dive)) for dive in gone]
     told = what_next(now, gone[-1].diver, before=scene.record(gone[-1].diver))
-    lines = fitted(first, {}, list(told.lines), [])
-    letter = scene.answer("\n".join(lines), keys=told.keys, about=gone[-1].diver)
+    letter = one_letter(scene, first, told, about=gone[-1].diver)
     return both(facts, Outcome(facts=told.facts, letters=(letter, *told.letters)))
 
 

@@ -167,11 +167,13 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
         return Next(lines=_withdrawn(was, lines), keys=keys)
     named = [k for k in kinds if k in NAMED_IN_GROUP]
     if Because.LOCK not in kinds and named:
+        text = named_words(refusal, named[0])
+        is_all = set(kinds) <= NAMED_IN_GROUP | ASKED_IN_GROUP
         return Next(
             named=named[0],
             keys=_end_keys(scene, diver, named[0]),
-            lines=_withdrawn(was, (named_words(refusal, name, named[0]),)),
-            letters=_in_private(scene, refusal) if len(named) < len(kinds) else (),
+            lines=_withdrawn(was, (say("named.line", name=name, text=text),)),
+            letters=() if is_all else _in_private(scene, refusal),
         )
     if set(kinds) <= ASKED_IN_GROUP:
         return asked_for(scene, diver, kinds)
@@ -235,11 +237,11 @@ def _withdrawn(was: Brief | None, lines: tuple[str, ...]) -> tuple[str, ...]:
     return (*lines, say("next.withdrawn", was=down(was.depth_m)))
 
 
-def named_words(refusal: Refusal, name: str, because: Because) -> str:
-    """A reason that the group saw happen."""
+def named_words(refusal: Refusal, because: Because) -> str:
+    """A reason that the group saw happen, without whose it is."""
     made = refusal.dives_done
     count = say(f"number.{made}") if has(f"number.{made}") else str(made)
-    return say(f"named.{because}", name=name, count=count)
+    return say(f"named.{because}", count=count)
 
 
 def asked_for(scene: Scene, diver: str, kinds: list[Because]) -> Next:
@@ -265,7 +267,7 @@ def reason_words(scene: Scene, refusal: Refusal) -> Iterator[str]:
 def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
     because = bar.because
     if because in NAMED_IN_GROUP:
-        return named_words(refusal, scene.name_of(refusal.diver), because)
+        return named_words(refusal, because)
     if because is Because.LOCK:
         return _lock_words(scene, refusal.diver)
     if bar.until_on is not None:
@@ -303,7 +305,9 @@ def described(scene: Scene, dive: Dive) -> str:
 def _parts(dive: Dive) -> Iterator[str]:
     what = say(f"exercise.{dive.exercise}")
     if dive.exercise is Exercise.DRY:
-        yield joined((what, "" if dive.amount is None else str(dive.amount), dive.task or ""), " ")
+        yield joined((what, dive.task or "", "" if dive.amount is None else str(dive.amount)), " ")
+        if dive.dive_time_s is not None:
+            yield say("echo.dry-minutes", m=f"{dive.dive_time_s / 60:g}")
         return
     if dive.depth_m is None:
         yield say("echo.no-depth", what=what) if dive.ending is Ending.STOP else what
