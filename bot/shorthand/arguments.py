@@ -59,6 +59,7 @@ class Measure(NamedTuple):
 
 
 def measure_at(low: Sequence[str], i: int, units: Collection[str] = ()) -> Measure | None:
+    """A number at a place, with its unit; a unit of its own word only where it is one of `units`."""
     if i >= len(low) or (match := _NUMBER.fullmatch(low[i])) is None:
         return None
     value, unit = float(match[1].replace(",", ".")), match[2]
@@ -82,6 +83,7 @@ def metres_at(given: Given, i: int) -> Measure | None:
 
 
 def is_outside(value: float, limits: tuple[float, float]) -> bool:
+    """Whether a value is outside its limits."""
     return not limits[0] <= value <= limits[1]
 
 
@@ -107,6 +109,7 @@ def day_of(text: str) -> date | None:
 
 
 def is_name(given: Given, i: int) -> bool:
+    """Whether the word at a place can be somebody's name: a member's, a mention, or no word of ours."""
     low = given.low[i].lstrip("@")
     if low in given.names or (given.low[i].startswith("@") and low):
         return True
@@ -120,6 +123,7 @@ def is_name(given: Given, i: int) -> bool:
 
 
 def name_at(given: Given, i: int) -> str:
+    """The name at a place, as typed."""
     return given.typed[i].lstrip("@")
 
 

@@ -27,6 +27,7 @@ class Said:
     names: Collection[str]
     who: str | None = None
     is_question: bool = False
+    note: str = ""
 
 
 def read_command(said: Said, words: Words, *, slash: bool = False) -> Command | Unclear | None:

@@ -159,6 +159,8 @@ def _bare(line: Line, draft: Draft, outcome: Outcome, words: Words) -> Report | 
         or draft.has_outcome == draft.has_number
         or (draft.fillers and outcome.ending in (None, Ending.CLEAN))
         or draft.minutes
+        or len(draft.depths) > 2
+        or (len(draft.depths) == 2 and not draft.depths[0].comma)
     ):  # fmt: skip
         return None
     doubt = doubt_of(draft, line, outcome)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from bot.shorthand.arguments import one_edit_apart
 from bot.shorthand.commands import Said, is_slip_of_emergency, read_command, slip_of_command
-from bot.shorthand.dives import read_dives, read_parts
+from bot.shorthand.dives import is_bare, read_dives, read_parts
 from bot.shorthand.doubts import Line
 from bot.shorthand.lexicon import Sort, Words
 from bot.shorthand.notes import NO_NOTE, Note, read_note
@@ -151,15 +151,13 @@ class _Reader:
         return isinstance(only, Command) or (isinstance(only, Report) and only.asks is None)
 
     def _line(self, line: str, plain: str, number: int, whose: str | None) -> list[Reading]:
+        if not plain.strip():
+            return [Chatter(line=number, text=line)]
         if plain[0] == "/":
             return self._slash(line, plain, number, whose)
         if plain[0] == _FIX_MARK and plain[1:2].strip():
             return [self._fix(line, plain[1:], number, whose)]
-        head, mark, note_text = plain.partition("#")
-        asking = any(c in head for c in _QUESTION_MARKS)
-        if asking:
-            for c in _QUESTION_MARKS:
-                head = head.replace(c, " ")
+        head, note, asking = self._head(line, plain)
         chunks = head.split(None, MOST_WORDS)
         is_long = len(chunks) > MOST_WORDS
         chunks = chunks[:MOST_WORDS]
@@ -169,34 +167,46 @@ class _Reader:
             return [Command(line=number, text=line, name="emergency")]
         whom = self._whom(chunks)
         who = whom.who if whom.who is not None else whose
-        if not mark and not is_long and not whom.is_named:
-            said = Said(
-                number=number,
-                text=line,
-                chunks=whom.rest,
-                names=self._names,
-                who=who,
-                is_question=asking,
-            )
+        is_fix = whom.rest[0].casefold() == self._words.command_line("fix")
+        is_command = (is_fix or not note.text) and not is_long and not whom.is_named
+        said = Said(
+            number=number,
+            text=line,
+            chunks=whom.rest,
+            names=self._names,
+            who=who,
+            is_question=asking,
+            note=note.text,
+        )
+        if is_command:
             command = self._command(said)
             if command is not None:
                 return [command]
-        note: Note = NO_NOTE
-        if mark:
-            note = read_note(line.partition("#")[2].strip(), note_text, self._words)
         shared = Line(number=number, text=line, who=who, is_question=asking, note=note)
         found = self._dives(shared, whom.rest)
-        if is_long and found:
-            return [
-                Unclear(line=number, text=line, doubt=Doubt.TOO_LONG, who=who),
-            ]
-        if not found and not mark and not is_long and not whom.is_named:
+        if is_long:
+            if any(_is_dive(r) for r in found):
+                return [Unclear(line=number, text=line, doubt=Doubt.TOO_LONG, who=who)]
+            found = []
+        if not found and is_command:
             slip = slip_of_command(said, self._words)
             if slip is not None:
                 return [slip]
         if not whom.is_named and self._hangs_on(found, chunks[0]):
             found = self._slip_of_name(shared, chunks) or found
         return list(found) or [Chatter(line=number, text=line)]
+
+    def _head(self, line: str, plain: str) -> tuple[str, Note, bool]:
+        """What stands before the note, the note, and whether a question is asked outside it."""
+        head, mark, note_text = plain.partition("#")
+        note = NO_NOTE
+        if mark:
+            note = read_note(line.partition("#")[2].strip(), note_text, self._words)
+        asking = any(c in head for c in _QUESTION_MARKS)
+        if asking:
+            for c in _QUESTION_MARKS:
+                head = head.replace(c, " ")
+        return head, note, asking
 
     # whose it is
 
@@ -266,7 +276,11 @@ class _Reader:
         if not isinstance(command, Command):
             return command
         if command.name == "fix":
-            fixed = self._fix(said.text, str(command.args["text"]), said.number, said.who)
+            # with its commas, which the arguments of other commands do without
+            end = len(said.chunks) if command.who == said.who else -2
+            rest = " ".join(said.chunks[1:end])
+            rest += f" # {said.note}" if said.note else ""
+            fixed = self._fix(said.text, rest, said.number, command.who, asking=said.is_question)
             if isinstance(fixed, Chatter):
                 return None
             assert isinstance(fixed, (Command, Unclear))
@@ -277,17 +291,15 @@ class _Reader:
                 return replace(command, args={**command.args, "dive": dives[0]})
         return command
 
-    def _fix(self, line: str, rest: str, number: int, who: str | None) -> Reading:
+    def _fix(
+        self, line: str, rest: str, number: int, who: str | None, *, asking: bool = False
+    ) -> Reading:
         """`fix 11.5`, `*11.5`: parts of a dive in place of those of the last report."""
-        head, mark, note_text = rest.partition("#")
-        asking = any(c in head for c in _QUESTION_MARKS)
-        for c in _QUESTION_MARKS:
-            head = head.replace(c, " ")
-        note = read_note(note_text.strip(), note_text, self._words) if mark else NO_NOTE
+        head, note, is_asking = self._head(rest, rest)
         chunks = head.split(None, MOST_WORDS)
         if len(chunks) > MOST_WORDS:
             return Chatter(line=number, text=line)
-        shared = Line(number=number, text=line, who=who, is_question=asking, note=note)
+        shared = Line(number=number, text=line, who=who, is_question=asking or is_asking, note=note)
         parts = read_parts(shared, self._pieces(chunks), self._words)
         if parts is None:
             return Chatter(line=number, text=line)
@@ -300,10 +312,10 @@ class _Reader:
                 who=who,
             )
         fix = self._words.command_line("fix")
-        prefix = "" if who is None else f"{self._words.write(Sort.WHOSE)} {who} "
+        whose = "" if who is None else f"{self._words.write(Sort.WHOSE)} {who} "
         return replace(
             parts,
-            readings=tuple(f"{prefix}{fix} {r.removeprefix(prefix)}" for r in parts.readings),
+            readings=tuple(f"{whose}{fix} {r.removeprefix(whose)}" for r in parts.readings),
             is_dive=False,
         )
 
@@ -351,6 +363,10 @@ class _Reader:
                     found = [*found[:i], *found[i + 2 :]]
                     break
         return read_dives(line, found, self._words)
+
+
+def _is_dive(reading: Report | Unclear) -> bool:
+    return reading.is_dive if isinstance(reading, Unclear) else not is_bare(reading)
 
 
 def _owner(name: str) -> str:

@@ -114,6 +114,8 @@ def _number(text: str, comma: bool) -> Piece:
 def _taken_apart(chunk: str, comma: bool, words: Words) -> list[Piece]:
     """A chunk that is neither a word nor a number: several run together, or a stranger."""
     has_digit = any(c.isnumeric() for c in chunk)
+    if has_digit and len(chunk) == 2 and words.near.of(chunk):
+        return [Piece(Sort.STRANGER, None, chunk, comma)]  # 0k
     found: list[Piece] = []
     before = ""
     for match in _PIECE.finditer(chunk):

@@ -166,10 +166,10 @@ def _options(draft: Draft, outcome: Outcome, doubt: Doubt, note: Note) -> Iterab
     if note.trouble is not None and note.trouble is not Reason.OTHER:
         troubles.append(note.trouble)
     if draft.troubles or note.trouble is not None:
-        if stop.reason is None:
-            stop = Outcome(Ending.STOP, worst(troubles))
         if Ending.STOP in draft.endings:
             return [stop]
+        if stop.reason is None:
+            stop = Outcome(Ending.STOP, worst(troubles))
         return [stop, Outcome(Ending.HARD), *said]
     if outcome.ending is Ending.STOP:
         return [stop, *said]

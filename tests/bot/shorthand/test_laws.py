@@ -1,0 +1,265 @@
+"""What holds for every text: the parser is total, order and case don't matter, doubt is never clean."""
+
+import random
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from bot.shorthand import Chatter, Command, Doubt, Reading, Report, Unclear, parse
+from planner.record import Ending
+from tests.bot.shorthand.telling import NAMES, WORDS, read, told
+from tests.bot.shorthand.test_lines import LINES
+
+OURS = sorted(WORDS.meanings) + sorted(
+    {w for c in WORDS.commands.values() for x in c for w in x.phrase}
+)
+SCRAPS = [
+    "12", "7,5", "-3", "0", "700", "1e1", "8²", "9/14", "2x8", "09:42", "1:05", "9:99", "48s", "40ft", "2026-06-01",
+    "2026-13-01", "#", "?", "/", "@", "*", "/log", "/next@x", "@ana", "\n", "then", "for", "ana", "noor:", "of", "\u200b",
+    "\u202e", "\x00", "'", "’", "👍🏽", "8️⃣", "١٢", "x", "×", ",", ".", "..", "-", "ok?", "okk", "nxet", "strange", "ﬁne",
+]  # fmt: skip
+
+soup = st.lists(st.sampled_from(OURS + SCRAPS) | st.text(max_size=4), max_size=14).flatmap(
+    lambda words: st.sampled_from([" ", "", ", "]).map(lambda between: between.join(words))
+)
+
+
+def one_line_again(reading: str) -> tuple[Reading, ...]:
+    return parse(reading, WORDS, names=NAMES)
+
+
+def is_in_order(found: Sequence[Reading]) -> bool:
+    return [r.line for r in found] == list(range(len(found)))
+
+
+@given(st.text())
+@example("\ud800")
+@example("\x00" * 50)
+@example("🏽")
+@example("/\u200b")
+@example("for ana")
+@example("@")
+@example("exh " + "9" * 4000)
+def test_any_text_has_an_answer(text: str):
+    """No text makes the parser raise; each gets at least one reading, numbered from 0."""
+    found = read(text)
+    assert found
+    assert is_in_order(found)
+
+
+@given(soup)
+@example("*")
+@example("* #")
+@example("fix for noor")
+@example("for ana for noor ok")
+@example("/log /log 8 ok")
+def test_any_mix_of_our_words_has_an_answer(text: str):
+    """Nor does any mix of our own words, numbers and marks."""
+    found = read(text)
+    assert found
+    assert is_in_order(found)
+
+
+@given(soup)
+def test_what_is_offered_says_one_plain_thing(text: str):
+    """Each reading offered for a doubtful line is itself read without doubt, as one dive or command."""
+    for asked in read(text):
+        if isinstance(asked, Unclear):
+            assert len(asked.readings) == len(set(asked.readings)) <= 4
+            for reading in asked.readings:
+                (only,) = one_line_again(reading)
+                assert isinstance(only, (Report, Command)), reading
+                assert not isinstance(only, Report) or only.asks is None, reading
+
+
+def test_every_doubt_of_the_table_offers_plain_lines():
+    """The same for each line of the table, and most of its doubts have something to offer."""
+    doubts = [r for says, _ in LINES for r in read(says) if isinstance(r, Unclear)]
+    for asked in doubts:
+        for reading in asked.readings:
+            (only,) = one_line_again(reading)
+            assert isinstance(only, (Report, Command)), reading
+    assert sum(bool(d.readings) for d in doubts) > 0.7 * len(doubts)
+
+
+PARTS = st.tuples(
+    st.sampled_from(["exh", "frc", "rv", "full", "shallow", "EXH", "Frc"]),
+    st.sampled_from(["12", "7,5", "12m", "9.5 m", "40ft", "31'"]),
+    st.sampled_from(
+        ["ok", "hard", "early", "stop sternum", "ears", "Stop", "👍", "fine", "throat"]
+    ),
+    st.sampled_from(["", "mf7", "fill 5", "mf 2,5"]),
+    st.sampled_from(["", "48s", "1:05", "50 sec"]),
+    st.sampled_from(["", "09:42", "2026-06-01 18:05"]),
+    st.sampled_from(["", "at", "metres", "with"]),
+)
+
+
+@given(
+    PARTS,
+    st.randoms(use_true_random=False),
+    st.sampled_from([str.upper, str.lower, str.title, str]),
+)
+def test_order_and_case_do_not_change_a_report(parts, rng: random.Random, case):
+    """The parts of a valid report may come in any order and case: it is the same dive."""
+    said = [p for p in parts if p]
+    (first,) = read(" ".join(said))
+    assert isinstance(first, Report), said
+    shuffled = list(said)
+    rng.shuffle(shuffled)
+    (again,) = read(case(" ".join(shuffled)))
+    assert isinstance(again, Report), shuffled
+    assert told(again) == told(first)
+
+
+@given(
+    st.sampled_from(
+        [says for says, means in LINES if str(means).startswith("dive") and "\n" not in says]
+    ),
+    st.data(),
+)
+def test_marks_and_spaces_do_not_change_a_report(says: str, data):
+    """Punctuation behind a word and spaces between change nothing (a comma between numbers would)."""
+    head, mark, note = says.partition("#")
+    words = head.split()
+    ends = [data.draw(st.sampled_from(["", "!", ";", ":", "."])) for _ in words]
+    between = data.draw(st.sampled_from([" ", "  ", "\t", "\u00a0"]))
+    marked = between.join(
+        w if w.endswith((".", ":", "@")) else w + e for w, e in zip(words, ends, strict=True)
+    )
+    (first,), (again,) = read(says), read(f" {marked} {mark}{note}")
+    assert told(again) == told(first)
+
+
+OK_WORDS = ["ok", "clean", "fine", "easy", "good", "👍"]
+
+
+@given(
+    st.sampled_from(["exh 8", "frc 12", "8", "rv 6 mf0"]),
+    st.sampled_from(OK_WORDS),
+    st.sampled_from(
+        [
+            w
+            for w, m in WORDS.meanings.items()
+            if m.sort.name in {"REASON", "TROUBLE", "NEGATOR", "QUALIFIER"}
+        ]
+        + ["stop", "hard", "?", "13", "\u200b", "xyzzy", "-4"]
+    ),
+    st.randoms(use_true_random=False),
+)
+def test_doubt_never_yields_clean(start: str, ok: str, doubt: str, rng: random.Random):
+    """An ok beside a reason, trouble, denial, question, second number or stranger is never clean."""
+    rest = [ok, doubt]
+    rng.shuffle(rest)
+    for reading in read(f"{start} {' '.join(rest)}"):
+        assert not (isinstance(reading, Report) and reading.ending is Ending.CLEAN)
+        assert not isinstance(reading, Chatter)
+
+
+@given(soup, st.sampled_from(["stop", "turned", "sternum", "chest", "throat"]))
+def test_stop_beats_ok(text: str, word: str):
+    """With a word for a stop in a line, no dive of that line is recorded as anything milder."""
+    line = text.replace("\n", " ").replace("#", " ").replace("then", " ")
+    for reading in read(f"{line} {word}"):
+        if isinstance(reading, Report):
+            assert reading.ending in (Ending.STOP,) or "/" in line
+
+
+def test_the_harmless_reading_never_comes_first():
+    """Where several outcomes are offered, a clean one is never the first."""
+    for says, _ in LINES:
+        for asked in read(says):
+            if isinstance(asked, Unclear) and asked.doubt is not Doubt.NUMBER_FORM:
+                outcomes = [
+                    r.ending
+                    for line in asked.readings
+                    for r in one_line_again(line)
+                    if isinstance(r, Report)
+                ]
+                if len(set(outcomes)) > 1:
+                    assert outcomes[0] is not Ending.CLEAN, says
+
+
+def test_reading_takes_linear_time():
+    """Twice the text takes about twice the time: four times at most, also for hostile text."""
+    for scrap in (
+        "9",
+        "a",
+        "9.",
+        "of ",
+        "9/",
+        "ok ",
+        "x",
+        "'",
+        "-",
+        "👍",
+        "2x",
+        "exh 8 ok then ",
+        "8 ok\n",
+        "@",
+        "9:",
+    ):
+
+        def took_s(text: str) -> float:
+            best = 1.0
+            for _ in range(3):
+                began = time.perf_counter()
+                read(text)
+                best = min(best, time.perf_counter() - began)
+            return best
+
+        half, whole = scrap * (8192 // len(scrap)), scrap * (16384 // len(scrap))
+        assert took_s(whole) < 4 * took_s(half) + 0.005, scrap
+        assert took_s(whole) < 0.25, scrap
+
+
+def test_a_typical_message_takes_a_tenth_of_a_millisecond():
+    """A report takes under 100 µs on a quiet machine; five times that is allowed here."""
+    says = [
+        "exh 7 ok",
+        "frc 12.5 stop sternum mf7",
+        "next",
+        "see you at 8 ok",
+        "for noor exh 8 hard 09:42",
+    ]
+    best = 1.0
+    for _ in range(30):
+        began = time.perf_counter()
+        for text in says:
+            read(text)
+        best = min(best, (time.perf_counter() - began) / len(says))
+    assert best < 500e-6
+
+
+@given(st.text(max_size=40))
+def test_notes_are_free_text(note: str):
+    """Whatever stands in a note, the line stays a report or a question about it, and is never two."""
+    clean = note.replace("\n", " ")
+    found = read(f"exh 8 hard # {clean}")
+    assert len(found) == 1
+    assert isinstance(found[0], (Report, Unclear))
+
+
+def test_a_written_reading_is_the_same_reading():
+    """What the parser writes for a dive in doubt is read as exactly that dive."""
+    compared = 0
+    for says, means in LINES:
+        if (
+            isinstance(means, str)
+            and means.startswith("dive")
+            and "!" not in means
+            and "#" not in means
+        ):
+            (plain,) = read(says)
+            assert isinstance(plain, Report)
+            (asked,) = read(f"{says} ?")
+            if isinstance(asked, Unclear) and asked.readings and len(asked.readings) == 1:
+                (again,) = one_line_again(asked.readings[0])
+                assert isinstance(again, Report)
+                same = replace(again, text=plain.text, depth_text=plain.depth_text, who=plain.who)
+                assert same == plain, says
+                compared += 1
+    assert compared > 80
