@@ -10,7 +10,8 @@ from bot.heard import Heard, Kind
 from bot.shorthand import parse, words
 from bot.shorthand.reading import Command, Reading, Report, Unclear
 from bot.talk import debrief_talk, health, people
-from bot.talk.spoken import edited, pressed, refused_press, spoken
+from bot.talk.edits import edited
+from bot.talk.spoken import pressed, refused_press, spoken
 from bot.talk.turn import Scene, both, said
 from bot.texts.render import say
 from planner.agenda import Due

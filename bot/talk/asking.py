@@ -8,13 +8,12 @@ from datetime import datetime
 
 from bot.shorthand.reading import Report, Unclear
 from bot.talk.asked import asked_fact, strike
+from bot.talk.keys import STOP_KEY, Keys, reading_keys, short_label
 from bot.talk.lines import line_of
-from bot.talk.tell import NO_DIVE, STOP_KEY, Keys
 from bot.talk.turn import Scene
 from bot.texts.render import has, metres, say
-from planner.plan import standing
-from planner.record import Asked, Brief, Dive, Ending, Fact, Origin, Reason
-from storage.outcome import Key, Letter
+from planner.record import Asked, Dive, Ending, Fact, Origin
+from storage.outcome import Letter
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,7 +135,7 @@ def unclear(scene: Scene, said: Unclear, diver: str, at: Line) -> Part:
         offer=quoted(said.offer),
     )
     if not said.is_dive:
-        keys = tuple(scene.key(_label(r), r, diver) for r in said.readings[:4])
+        keys = tuple(scene.key(short_label(r), r, diver) for r in said.readings[:4])
         return Part(diver=diver, asks=(text,), keys=(keys,) if keys else ())
     fact = asked_of(scene, diver, at, question, said.readings)
     return Part(diver=diver, facts=(fact,), asks=(text,), keys=reading_keys(scene, fact))
@@ -155,71 +154,6 @@ def whose(scene: Scene, report: Report, other: str, at: Line) -> Part:
     )
     text = say("question.whose", name=scene.name_of(me), text=quoted(line))
     return Part(diver=me, facts=(fact,), asks=(text,), keys=(keys,))
-
-
-# buttons
-
-
-def reading_keys(scene: Scene, asked: Asked) -> Keys:
-    """A button for each reading of a line, and one that says it was no dive."""
-    place, diver = asked.origin.place, asked.diver
-    keys = [scene.key(_label(r), r, diver, answers=place) for r in asked.readings[:3]]
-    if asked.question != "recheck":
-        label = say("key.same-dive" if asked.question == "twice" else "key.no-dive")
-        keys.append(scene.key(label, NO_DIVE, diver, answers=place))
-    return (tuple(keys),) if keys else ()
-
-
-def reason_keys(scene: Scene, diver: str, answers: tuple[str, int, int] | None) -> Keys:
-    """The reasons of a stop, in rows: pressure, technique, the rest."""
-    rows = (
-        (Reason.STERNUM, Reason.CHEST, Reason.THROAT),
-        (Reason.EARS, Reason.EMPTY, Reason.LEAK),
-        (Reason.SWALLOW, Reason.STUCK, Reason.URGE),
-        (Reason.COLD, Reason.OTHER),
-    )
-    return tuple(
-        tuple(scene.key(say(f"reason.{r}"), f"stop {r}", diver, answers=answers) for r in row)
-        for row in rows
-    )
-
-
-def depth_keys(scene: Scene, dive: Dive, place: tuple[str, int, int]) -> Keys:
-    """Turn depths in whole metres, from just below the target up."""
-    record = scene.record(dive.diver)
-    brief = record.latest(Brief)
-    target = dive.target_m or (brief.depth_m if brief is not None else None)
-    if target is None:
-        target = standing(record, rules=scene.rules, at=scene.at).first_m
-    deepest = int(target) if target > int(target) else int(target) - 1
-    deepest = max(deepest, 1)
-    depths = range(deepest, max(deepest - 8, 0), -1)
-    keys = [scene.key(f"{d} m", f"{d}m", dive.diver, answers=place) for d in depths]
-    return tuple(tuple(keys[i : i + 4]) for i in range(0, len(keys), 4))
-
-
-def hard_keys(scene: Scene, diver: str, place: tuple[str, int, int]) -> tuple[Key, ...]:
-    """What made a dive hard."""
-    return tuple(
-        scene.key(say(f"key.hard-{label}"), says, diver, answers=place)
-        for label, says in (
-            ("empty", "stop empty"),
-            ("throat", "stop throat"),
-            ("ears", "stop ears"),
-            ("nerves", NO_DIVE),
-        )
-    )
-
-
-_LABEL_MOST = 30
-
-
-def _label(line: str) -> str:
-    words = line.split()
-    if len(words) > 2 and words[0] == "for":
-        words = words[2:]
-    text = " ".join(words)
-    return text if len(text) <= _LABEL_MOST else text[: _LABEL_MOST - 1] + "…"
 
 
 def quoted(text: str, most: int = 60) -> str:

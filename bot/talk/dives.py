@@ -16,12 +16,9 @@ from bot.talk.asking import (
     Part,
     ask,
     ask_ending,
-    depth_keys,
-    hard_keys,
-    reading_keys,
-    reason_keys,
     struck,
 )
+from bot.talk.keys import depth_keys, hard_keys, reading_keys, reason_keys
 from bot.talk.lines import line_of
 from bot.talk.tell import described, outcome_words
 from bot.talk.turn import Scene

@@ -18,16 +18,15 @@ from bot.talk.asked import (
 )
 from bot.talk.asking import Line, Part
 from bot.talk.dives import take
+from bot.talk.keys import check_keys, next_keys
 from bot.talk.lines import merged, read
 from bot.talk.reply import one_letter, reply
 from bot.talk.tell import (
     Next,
     brief_of,
-    check_keys,
     described,
     fill_words,
     is_confidential,
-    next_keys,
     refused,
     standing_session,
     target_line,

@@ -1,4 +1,4 @@
-"""What somebody wrote: reports and commands line by line, buttons, and edits of earlier messages."""
+"""What somebody wrote, line by line: reports and commands; and the buttons that stand for lines."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from bot.talk.asking import (
     Part,
     new_line,
     quoted,
-    reason_keys,
     unclear,
     whose,
 )
 from bot.talk.dives import take
 from bot.talk.health_letters import help_letter
+from bot.talk.keys import NO_DIVE, STOP_KEY, reason_keys
 from bot.talk.lines import is_bare, merged
-from bot.talk.reply import one_letter, reply
-from bot.talk.tell import NO_DIVE, STOP_KEY, Next, described, what_next
+from bot.talk.reply import reply
+from bot.talk.tell import Next, described, what_next
 from bot.talk.turn import Handler, Scene, both, said
 from bot.talk.who import could_be_either, may_command, meant
 from bot.texts.render import joined, say
-from planner.record import PB, Asked, Brief, Dive, Ending, Fact
+from planner.record import PB, Asked, Brief, Ending, Fact
 from storage.outcome import Outcome
 
 
@@ -45,9 +45,6 @@ HANDLERS: Mapping[str, Handler] = {
     "emergency": _emergency,
 }
 """Every command's handler, by the command's name."""
-
-EDITABLE = timedelta(hours=48)
-"""How long a message's edit is still read (house rule; messengers allow no longer)."""
 
 _YES = ("yes", "y")
 _NO = ("no", "n")
@@ -69,7 +66,7 @@ def spoken(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
                 now = now.after(outcome.facts)
                 scene, parts = now, []
             case Report() | Unclear():
-                part = _line(now, reading)
+                part = line_part(now, reading)
                 if part is not None:
                     parts.append(part)
                     now = now.after(part.facts)
@@ -130,7 +127,7 @@ def _unknown(name: str, close: tuple[str, ...]) -> str:
     return say("question.who", who=who)
 
 
-def _line(scene: Scene, reading: Report | Unclear) -> Part | None:
+def line_part(scene: Scene, reading: Report | Unclear) -> Part | None:
     """One report or unclear line; None where it is no dive."""
     whom = meant(scene, reading)
     if whom.diver is None:
@@ -204,6 +201,9 @@ def answered(scene: Scene, asked: Asked, report: Report, *, by_button: bool = Fa
     return take(scene, replace(report, line=base_line(place[2]), asks=None), diver, line)
 
 
+ANSWERED = "answered"
+
+
 def _marker(scene: Scene, asked: Asked, line: int) -> Asked:
     """Remembers which line a typed answer was about, so that an edit of the answer mends it."""
     chat, message, about = base_of(asked.origin.place)
@@ -216,27 +216,6 @@ def _marker(scene: Scene, asked: Asked, line: int) -> Asked:
         readings=(chat, str(message), str(about)),
         bars=False,
     )
-
-
-ANSWERED = "answered"
-
-
-def _edited_answer(scene: Scene, report: Report, old: tuple[Fact, ...]) -> Part | None:
-    """An edit of what had answered a question: the dive it made is mended."""
-    for fact in old:
-        if not isinstance(fact, Asked) or fact.question != ANSWERED:
-            continue
-        if base_line(fact.origin.line) != report.line:
-            continue
-        chat, message, line = fact.readings
-        dive = dive_at(scene.record(fact.diver), (chat, int(message), int(line)))
-        if dive is None:
-            return None
-        was = questions.report_of(dive)
-        new = merged(report, was)
-        same = replace(new, text="", note=was.note, line=was.line) == was
-        return Part(diver=fact.diver) if same else session.mend(scene, dive, new)
-    return None
 
 
 def _yes_or_no(scene: Scene, chatter: Chatter) -> Part | None:
@@ -336,78 +315,3 @@ def _is_in_session(scene: Scene, diver: str) -> bool:
     dives = scene.record(diver).dives
     gap = timedelta(hours=scene.rules["session.gap_h"])
     return bool(dives) and scene.at - dives[-1].happened_at <= gap
-
-
-# edits
-
-
-def edited(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
-    """An edit: what the message had said is struck, what it says now is recorded in its place."""
-    heard = scene.heard
-    if scene.at - heard.sent_at > EDITABLE:
-        return said(scene.answer(say("turn.old-edit"))) if _facts_of(scene) else Outcome()
-    old = _facts_of(scene)
-    reads = map(dive_or_volume(scene), said_)
-    reports = tuple(r for r in reads if isinstance(r, (Report, Unclear)))
-    if not old and not reports:
-        return Outcome()
-    mended = [
-        part
-        for r in reports
-        if isinstance(r, Report) and (part := _edited_answer(scene, r, old)) is not None
-    ]
-    if mended:
-        parts = [p for p in mended if p.facts]
-        after = scene.after(f for p in parts for f in p.facts)
-        return reply(scene, after, parts) if parts else Outcome()
-    strikes = tuple(strike(scene, fact) for fact in old)
-    now = scene.after(strikes)
-    parts = []
-    for reading in reports:
-        part = _line(now, reading)
-        if part is not None:
-            parts.append(part)
-            now = now.after(part.facts)
-    if _same(old, tuple(f for p in parts for f in p.facts)):
-        return Outcome()
-    gone = [f for f in old if isinstance(f, Dive)]
-    facts = Outcome(facts=strikes)
-    if parts:
-        return both(facts, reply(scene, now, parts))
-    if not gone:
-        return facts
-    first = [say("turn.taken-back", dive=described(scene, dive)) for dive in gone]
-    told = what_next(now, gone[-1].diver, before=scene.record(gone[-1].diver))
-    letter = one_letter(scene, first, told, about=gone[-1].diver)
-    return both(facts, Outcome(facts=told.facts, letters=(letter, *told.letters)))
-
-
-def _facts_of(scene: Scene) -> tuple[Fact, ...]:
-    """What this message has come to so far: dives, questions and the targets told with them."""
-    heard = scene.heard
-    return tuple(
-        fact
-        for diver in scene.room.members
-        for fact in scene.record(diver).facts
-        if fact.origin.chat == heard.chat
-        and fact.origin.message == heard.message
-        and isinstance(fact, (Dive, Asked, Brief))
-    )
-
-
-def _same(old: tuple[Fact, ...], new: tuple[Fact, ...]) -> bool:
-    """Whether an edit left what was read as it was."""
-
-    def read(facts: tuple[Fact, ...]) -> list[tuple[object, ...]]:
-        found: list[tuple[object, ...]] = []
-        for f in facts:
-            if isinstance(f, Dive):
-                found.append(
-                    (f.diver, base_line(f.origin.line), f.happened_at, f.exercise, f.depth_m, f.ending,
-                     f.reason, f.target_m, f.fill_m, f.dive_time_s, f.task, f.amount)
-                )  # fmt: skip
-            elif isinstance(f, Asked) and f.origin.line < LINES:
-                found.append((f.diver, f.origin.line, f.question, f.readings))
-        return sorted(found, key=repr)
-
-    return read(old) == read(new)

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from bot.talk import health
+from bot.talk.keys import Keys, check_keys, depth_keys_again, next_keys, question_keys
 from bot.talk.turn import Scene
 from bot.texts.render import clock, down, has, joined, metres, say
 from planner.dose import interval_min
@@ -27,18 +27,10 @@ from planner.reasons import (
 )
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Fact, Reason
 from planner.rules import Rules
-from storage.outcome import Key, Letter
+from storage.outcome import Letter
 
 BRIEF_LINE = 2000
 """Briefs stand beside the line they answer, so that none is taken for an answer to a question."""
-
-STOP_KEY = "stop…"
-"""What the button says that opens the reasons."""
-
-NO_DIVE = "no dive"
-"""What the button says that drops a question."""
-
-Keys = tuple[tuple[Key, ...], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,17 +127,6 @@ def fill_words(fill: FillWindow) -> str:
     return say("next.fill-between", low=metres(fill.low_m), high=metres(fill.high_m))
 
 
-def next_keys(scene: Scene, now: Plan) -> tuple[Key, ...]:
-    """Buttons that log the next dive in one touch."""
-    depth, diver, what = down(now.depth_m), now.diver, now.exercise.value
-    return (
-        scene.key(f"{depth} ok", f"{what} {depth}m ok", diver),
-        scene.key(f"{depth} hard", f"{what} {depth}m hard", diver),
-        scene.key(STOP_KEY, STOP_KEY, diver, sticky=True),
-        scene.key("done", "done", diver),
-    )
-
-
 # no target
 
 
@@ -195,33 +176,11 @@ def _in_private(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
     return scene.tell(diver, text, keys=keys)
 
 
-def question_keys(scene: Scene, refusal: Refusal) -> Keys:
-    """The readings of the newest report in doubt, where that is what bars a target."""
-    if all(b.because is not Because.QUESTION_OPEN for b in refusal.bars):
-        return ()
-    state = standing(scene.record(refusal.diver), rules=scene.rules, at=scene.at)
-    newest = max(state.open_asked, key=lambda a: (a.said_at, a.origin))
-    place, diver = newest.origin.place, refusal.diver
-    own = scene.own(diver)
-    keys = [scene.key(r, r, diver, answers=place, may_press=own) for r in newest.readings[:3]]
-    label = say("key.no-dive")
-    keys.append(scene.key(label, NO_DIVE, diver, answers=place, may_press=own))
-    return (tuple(keys),)
-
-
-def check_keys(scene: Scene, refusal: Refusal) -> Keys:
-    """[yes] [no] [not sure], where the question after the last session is what is open."""
-    kinds = {b.because for b in refusal.bars}
-    if Because.CHECK_OPEN not in kinds or Because.LOCK in kinds:
-        return ()
-    return health.check_keys(
-        refusal.diver, room=scene.room, records=scene.records, heard=scene.heard
-    )
-
-
 def _end_keys(scene: Scene, diver: str, because: Because) -> Keys:
-    """`[done]`, where the day's dives are over."""
-    if because is Because.DEPTH_UNKNOWN or not standing_session(scene, diver):
+    """`[done]`, where the day's dives are over; the depths, where one is still to be told."""
+    if because is Because.DEPTH_UNKNOWN:
+        return depth_keys_again(scene, diver)
+    if not standing_session(scene, diver):
         return ()
     return ((scene.key("done", "done", diver),),)
 
@@ -267,7 +226,8 @@ def reason_words(scene: Scene, refusal: Refusal) -> Iterator[str]:
 def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
     because = bar.because
     if because in NAMED_IN_GROUP:
-        return named_words(refusal, because)
+        words = named_words(refusal, because)
+        return words[0].upper() + words[1:]
     if because is Because.LOCK:
         return _lock_words(scene, refusal.diver)
     if bar.until_on is not None:
