@@ -339,9 +339,10 @@ class RecordError(PlannerError):
     """Facts that can't be made a record: a naive time, or another diver's fact."""
 
 
-def _order(fact: Fact) -> tuple[datetime, str, int, int, int]:
+def _order(fact: Fact) -> tuple[datetime, bool, str, int, int, int]:
+    """By when it happened; of one instant, what was said in private (profile, health) comes first."""
     o = fact.origin
-    return (fact.happened_at, o.chat, o.message, o.line, o.edit)
+    return (fact.happened_at, not o.chat.startswith("p:"), o.chat, o.message, o.line, o.edit)
 
 
 def day_begins_at(on: date, *, timezone: ZoneInfo) -> datetime:
