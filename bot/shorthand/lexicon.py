@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from enum import Enum, auto
+from enum import IntEnum, auto
 from functools import lru_cache
 from importlib import resources
 from typing import Any, NamedTuple
@@ -17,8 +17,8 @@ class LexiconError(ValueError):
     """A language's file that can't be used, with the word or table that is wrong."""
 
 
-class Sort(Enum):
-    """What kind of thing a word, or another piece of a line, is."""
+class Sort(IntEnum):
+    """What kind of thing a word, or another piece of a line, is. (Ints, since they are looked up often.)"""
 
     EXERCISE = auto()
     ENDING = auto()

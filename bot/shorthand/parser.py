@@ -31,6 +31,7 @@ MOST_WORDS = 40
 """Words of a line, before its note."""
 
 _QUESTION_MARKS = "?？؟¿"
+_WITHOUT_QUESTION_MARKS = str.maketrans(dict.fromkeys(_QUESTION_MARKS, " "))
 _FIX_MARK = "*"
 
 
@@ -202,11 +203,8 @@ class _Reader:
         note = NO_NOTE
         if mark:
             note = read_note(line.partition("#")[2].strip(), note_text, self._words)
-        asking = any(c in head for c in _QUESTION_MARKS)
-        if asking:
-            for c in _QUESTION_MARKS:
-                head = head.replace(c, " ")
-        return head, note, asking
+        asked = head.translate(_WITHOUT_QUESTION_MARKS)
+        return asked, note, asked != head
 
     # whose it is
 
@@ -263,7 +261,8 @@ class _Reader:
         low = chunks[0].casefold().rstrip(PUNCTUATION)
         if len(chunks) < 2 or low in words.meanings:
             return []
-        near = [n for n in sorted(self._names) if one_edit_apart(low, n)]
+        length = len(low)
+        near = sorted(n for n in self._names if -2 < len(n) - length < 2 and one_edit_apart(low, n))
         if not near:
             return []
         found = self._dives(replace(line, who=near[0]), chunks[1:])

@@ -40,6 +40,8 @@ _PIECE = re.compile(
     r"|(?P<other>.)",
     re.DOTALL,
 )
+_LONGEST_CHUNK = 64
+"""Longer runs of characters are nothing that anybody ran together."""
 # What may stand right before or behind a digit without a space.
 _RUN_TOGETHER = frozenset(
     {
@@ -114,6 +116,8 @@ def _number(text: str, comma: bool) -> Piece:
 def _taken_apart(chunk: str, comma: bool, words: Words) -> list[Piece]:
     """A chunk that is neither a word nor a number: several run together, or a stranger."""
     has_digit = any(c.isnumeric() for c in chunk)
+    if len(chunk) > _LONGEST_CHUNK:
+        return [_whole(chunk, has_digit, comma)]
     if has_digit and len(chunk) == 2 and words.near.of(chunk):
         return [Piece(Sort.STRANGER, None, chunk, comma)]  # 0k
     found: list[Piece] = []
@@ -187,10 +191,14 @@ def _whole(chunk: str, has_digit: bool, comma: bool) -> Piece:
 
 def likely_numbers(text: str) -> Iterator[float]:
     """The numbers that somebody may have meant by one that can't be read, as long as they are short."""
-    joined = text.replace("_", "")
-    forms = [r"[0-9]+[.,][0-9]{1,2}(?![0-9])", r"[0-9]+"]
-    for source in dict.fromkeys((joined, text)):
-        for form in forms:
-            for found in re.findall(form, source):
-                if len(found) <= 5:
-                    yield float(found.replace(",", "."))
+    for source in dict.fromkeys((text.replace("_", ""), text)):
+        for form in _LIKELY:
+            for found in form.findall(source):
+                yield float(found.replace(",", "."))
+
+
+# Bounded on both sides: a run of four thousand digits must not be tried from each of them.
+_LIKELY = (
+    re.compile(r"(?<![0-9])[0-9]{1,3}[.,][0-9]{1,2}(?![0-9])"),
+    re.compile(r"(?<![0-9])[0-9]{1,3}(?![0-9])"),
+)

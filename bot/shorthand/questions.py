@@ -17,6 +17,7 @@ from bot.shorthand.reading import Clock, Doubt, Report, Unclear
 from planner.record import Ending, Exercise, Reason
 
 MOST_READINGS = 4
+LONGEST_WORD = 40
 
 
 class Depths(NamedTuple):
@@ -91,7 +92,7 @@ def unclear(
         text=line.text,
         doubt=doubt,
         readings=tuple(dict.fromkeys(readings))[:MOST_READINGS],
-        word=word,
+        word=word[:LONGEST_WORD],
         offer=offer,
         who=line.who,
     )
