@@ -104,6 +104,14 @@ def question_keys(scene: Scene, refusal: Refusal) -> Keys:
     return (tuple(keys),)
 
 
+def open_keys(scene: Scene, refusal: Refusal) -> Keys:
+    """What answers the thing that bars a target: the check, a report in doubt, or a depth."""
+    found = check_keys(scene, refusal) or question_keys(scene, refusal)
+    if not found and any(b.because is Because.DEPTH_UNKNOWN for b in refusal.bars):
+        return depth_keys_again(scene, refusal.diver)
+    return found
+
+
 def check_keys(scene: Scene, refusal: Refusal) -> Keys:
     """[yes] [no] [not sure], where the question after the last session is what is open."""
     kinds = {b.because for b in refusal.bars}

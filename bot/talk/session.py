@@ -203,9 +203,13 @@ def _is_first(scene: Scene, now: Plan) -> bool:
 def done(command: Command, scene: Scene, diver: str) -> Outcome:
     """`done`: the session is over; the debrief is sent by what falls due."""
     name = scene.name_of(diver)
-    if not standing_session(scene, diver):
+    dives = standing_session(scene, diver)
+    if not dives:
         return said(scene.answer(say("session.nothing-to-end", name=name), about=diver))
-    fact = Done(**scene.carried(diver, command.line))
+    # a messenger's clock and ours differ: what was heard before `done` was done before it
+    last_at = max(max(d.happened_at, d.said_at) for d in dives)
+    happened_at = max(scene.heard.sent_at, min(last_at, scene.at))
+    fact = Done(**scene.carried(diver, command.line, happened_at=happened_at))
     return Outcome(
         facts=(fact,), letters=(scene.answer(say("session.done", name=name), about=diver),)
     )

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from bot.talk.keys import Keys, check_keys, depth_keys_again, next_keys, question_keys
+from bot.talk.keys import Keys, depth_keys_again, next_keys, open_keys
 from bot.talk.turn import Scene
 from bot.texts.render import clock, down, has, joined, metres, say
 from planner.dose import interval_min
@@ -137,6 +137,21 @@ def is_confidential(scene: Scene, diver: str) -> bool:
     return scene.sender == diver or scene.is_keeper(scene.sender, diver)
 
 
+_LIKE_A_LOCK = frozenset(
+    {
+        Because.LOCK,
+        Because.RECENT_HARM,
+        Because.UNWELL,
+        Because.CHECK_OPEN,
+        Because.REST,
+        Because.NOT_FIT,
+        Because.WATCHING,
+        Because.LAYOFF_LONG,
+    }
+)
+"""Reasons that nobody in the group may tell from each other, whatever else stands beside them."""
+
+
 def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next:
     """Why there is no target: what the group saw is named, two things are asked, the rest is silence."""
     diver, name = refusal.diver, scene.name_of(refusal.diver)
@@ -144,10 +159,10 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
     if is_confidential(scene, diver):
         asked = asked_for(scene, diver, kinds) if set(kinds) <= ASKED_IN_GROUP else Next()
         lines = asked.lines or (say("bar.none", name=name), *reason_words(scene, refusal))
-        keys = asked.keys or check_keys(scene, refusal) or question_keys(scene, refusal)
+        keys = asked.keys or open_keys(scene, refusal)
         return Next(lines=_withdrawn(was, lines), keys=keys)
     named = [k for k in kinds if k in NAMED_IN_GROUP]
-    if Because.LOCK not in kinds and named:
+    if named and not _LIKE_A_LOCK & set(kinds):
         text = named_words(refusal, named[0])
         is_all = set(kinds) <= NAMED_IN_GROUP | ASKED_IN_GROUP
         return Next(
@@ -158,7 +173,7 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
         )
     if set(kinds) <= ASKED_IN_GROUP:
         return asked_for(scene, diver, kinds)
-    # one line, byte for byte, whatever the reason: nothing may be added to it
+    # one line, byte for byte, whatever the reason
     return Next(
         lines=(say("bar.none", name=name),),
         letters=_in_private(scene, refusal),
@@ -172,7 +187,7 @@ def _in_private(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
     diver = refusal.diver
     head = say("bar.none", name=scene.name_of(diver))
     text = "\n".join((head, *reason_words(scene, refusal)))
-    keys = check_keys(scene, refusal) or question_keys(scene, refusal)
+    keys = open_keys(scene, refusal)
     return scene.tell(diver, text, keys=keys)
 
 

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from bot.heard import Button, Heard, Kind
 from planner.plan import Plan, plan
-from planner.record import Dive
+from planner.record import Dive, Harm, Origin
 from planner.rules import RULES
 from storage.outcome import Delivery
-from tests.bot.talk.buoy import GROUP, Buoy, ready, short
+from tests.bot.talk.buoy import GROUP, Buoy, ready, said_to, short
 
 TEXTS = (
     "exh 7 ok", "exh 7", "ok", "hard", "8", "7 ok throat", "exh 8 hard", "stop", "stop sternum",
@@ -154,6 +154,44 @@ def test_undo_leaves_the_dives_as_they_were(steps: list[tuple[str, str, object]]
 
 def dived(buoy: Buoy) -> list[str]:
     return [f"{d.happened_at} {short(d)}" for d in buoy.record("mara").dives]
+
+
+@CALM
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from([t for t in TEXTS if not t.startswith(("undo", "fix", "*", "why"))]),
+            st.sampled_from((0.2, 5, 9)),
+        ),
+        max_size=8,
+    )
+)
+def test_nobody_can_tell_a_lock_from_rest(said: list[tuple[str, float]]):
+    """Whatever a locked and a resting diver write, the group reads the same, byte for byte."""
+    resting, locked = group(), group()
+    for buoy, days in ((resting, 1), (locked, 9)):
+        buoy.at += timedelta(days=10 - days)
+        buoy.says("mara", "frc 7 ok")
+        buoy.says("mara", "feel ok", private=True)
+        buoy.at += timedelta(days=days)
+    locked.facts.append(
+        Harm(
+            diver="mara",
+            happened_at=locked.at - timedelta(days=2),
+            said_at=locked.at - timedelta(days=2),
+            by="mara",
+            origin=Origin(chat="p:mara", message=9000),
+            row="9",
+            level="doctor-today",
+            days=28,
+            doctor=True,
+        )
+    )
+    for buoy in (resting, locked):
+        assert said_to(buoy.says("mara", "fit buddy ana"), "group") == "mara: no target today."
+    for text, minutes in said:
+        one, two = (b.later(minutes=minutes).says("mara", text) for b in (resting, locked))
+        assert said_to(one, "group") == said_to(two, "group")
 
 
 @CALM
