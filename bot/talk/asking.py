@@ -27,6 +27,7 @@ class Part:
     keys: Keys = ()
     letters: tuple[Letter, ...] = ()
     says: tuple[str, ...] = ()
+    typed: str = ""  # a depth that was not said in metres
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -220,10 +220,15 @@ def _recorded(scene: Scene, report: Report, dive: Dive, at: Line) -> Part:
         diver=dive.diver,
         facts=(*struck(scene, at), dive, *asked),
         dive=dive,
+        typed=report.depth_text if _is_in_feet(report.depth_text) else "",
         asks=tuple(asks),
         keys=tuple(keys),
         letters=tuple(letters),
     )
+
+
+def _is_in_feet(typed: str) -> bool:
+    return typed.endswith(("ft", "feet", "foot", "'"))
 
 
 def _beside(scene: Scene, dive: Dive, question: str, readings: tuple[str, ...]) -> Asked:

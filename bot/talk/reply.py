@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from bot.talk.asked import base_line
 from bot.talk.asking import Part
@@ -10,7 +11,7 @@ from bot.talk.tell import Next, caution, echo, what_next
 from bot.talk.turn import Scene
 from planner.reasons import Because
 from planner.record import Asked, Ending, Exercise
-from storage.outcome import Letter, Outcome
+from storage.outcome import Key, Letter, Outcome
 
 _NOT_ASKED = (Exercise.DRY, Exercise.DIP)
 """After a task on land or a watcher's dip nobody asked for a target."""
@@ -33,8 +34,10 @@ def reply(
     dives = [p.dive for p in parts if p.dive is not None]
     several = len(dives) > 1
     echoes: dict[str, list[str]] = {}
-    for dive in dives:
-        echoes.setdefault(dive.diver, []).append(echo(after, dive, so_far=not several))
+    for part in parts:
+        if part.dive is not None:
+            words = echo(after, part.dive, so_far=not several, typed=part.typed)
+            echoes.setdefault(part.diver, []).append(words)
     # several hard dives in one message: the last one is asked about, it is fresh in mind
     asking = [p for n, p in enumerate(parts) if n == len(parts) - 1 or not _is_hard(p)]
     asks = list(dict.fromkeys(text for p in asking for text in p.asks))
@@ -51,7 +54,11 @@ def reply(
         for dive in dives
         if (words := caution(after, dive, is_open=told.get(dive.diver, Next()).is_open))
     ][:1]
-    keys = [row for p in asking for row in p.keys] + [row for n in nexts for row in n.keys]
+    keys = [row for p in asking for row in p.keys] + [
+        row if len(told) == 1 else tuple(_named(after, key) for key in row)
+        for n in nexts
+        for row in n.keys
+    ]
     lines = fitted(
         list(first),
         echoes,
@@ -72,6 +79,10 @@ def reply(
             *(letter for n in nexts for letter in n.letters),
         ),
     )
+
+
+def _named(scene: Scene, key: Key) -> Key:
+    return replace(key, label=f"{scene.name_of(key.diver)} {key.label}")
 
 
 def _is_hard(part: Part) -> bool:

@@ -190,7 +190,7 @@ def answered(scene: Scene, asked: Asked, report: Report, *, by_button: bool = Fa
     diver = whom or asked.diver
     # the place belongs to the line; in another diver's record nothing stands there yet
     origin = next_version(record, place)
-    by = asked.by if scene.may_log(scene.sender, diver) and diver == asked.diver else scene.sender
+    by = asked.by if diver == asked.diver and scene.may_log(asked.by, diver) else scene.sender
     line = Line(
         origin=origin,
         happened_at=asked.happened_at,

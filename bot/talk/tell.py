@@ -272,12 +272,15 @@ def is_counted(dive: Dive, rules: Rules) -> bool:
     return not (turned and dive.depth_m is not None and dive.depth_m < rules["held.shallow_turn_m"])
 
 
-def described(scene: Scene, dive: Dive) -> str:
-    """Name, exercise, depth and outcome of a dive, with fill and time where they were said."""
-    return " · ".join((scene.name_of(dive.diver), *_parts(dive)))
+def described(scene: Scene, dive: Dive, *, typed: str = "") -> str:
+    """Name, exercise, depth and outcome of a dive, with fill and time where they were said.
+
+    `typed` is a depth as it was written, where that was not in metres.
+    """
+    return " · ".join((scene.name_of(dive.diver), *_parts(dive, typed)))
 
 
-def _parts(dive: Dive) -> Iterator[str]:
+def _parts(dive: Dive, typed: str) -> Iterator[str]:
     what = say(f"exercise.{dive.exercise}")
     if dive.exercise is Exercise.DRY:
         yield joined((what, dive.task or "", "" if dive.amount is None else str(dive.amount)), " ")
@@ -289,7 +292,8 @@ def _parts(dive: Dive) -> Iterator[str]:
     elif dive.target_m is not None and dive.target_m != dive.depth_m:
         yield say("echo.of-target", what=what, depth=dive.depth_m, target=dive.target_m)
     else:
-        yield say("echo.depth", what=what, depth=dive.depth_m)
+        depth = say("echo.depth", what=what, depth=dive.depth_m)
+        yield f"{depth} ({typed})" if typed else depth
     yield outcome_words(dive)
     if dive.fill_m is not None:
         yield (
@@ -315,11 +319,13 @@ def outcome_words(dive: Dive) -> str:
     return ending if reason is None else f"{ending}, {say(f'reason.{reason}')}"
 
 
-def echo(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:
+def echo(scene: Scene, dive: Dive, *, so_far: bool = True, typed: str = "") -> str:
     """What was recorded, so that a mistake is seen, with its count."""
     if dive.waits:
         return described(scene, dive)
-    return joined((described(scene, dive), count_words(scene, dive, so_far=so_far)), " · ")
+    return joined(
+        (described(scene, dive, typed=typed), count_words(scene, dive, so_far=so_far)), " · "
+    )
 
 
 def count_words(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:

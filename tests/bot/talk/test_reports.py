@@ -214,3 +214,32 @@ def test_the_same_report_twice_within_a_minute_is_asked():
     assert buoy.dives("mara") == ["frc 7 clean"]
     buoy.later(minutes=6).says("mara", "exh 7 ok")
     assert len(buoy.dives("mara")) == 2
+
+
+def test_feet_are_echoed_in_metres_and_as_typed():
+    """Both are seen, so that a slip is."""
+    assert "mara · FRC 7 m (23ft) · clean" in ready().says("mara", "exh 23ft ok")
+
+
+def test_a_task_on_land_is_echoed_without_a_target():
+    """Nobody asked for one: the echo is all."""
+    assert ready().says("mara", "dry 10 lock") == "group: mara · dry lock · 10 min"
+
+
+def test_a_question_is_answered_by_whoever_may():
+    """A keeper's answer to a question about somebody else's line needs no second yes."""
+    buoy = Buoy().join("mara").join("ilse").keep("noor", keeper="mara", pb=36, goal=42)
+    buoy.says("ilse", "for noor exh 7")
+    buoy.says("mara", "ok")
+    assert buoy.dives("noor") == ["frc 7 clean"]
+
+
+def test_two_divers_in_one_message_are_told_apart():
+    """Each target carries the name of its diver."""
+    buoy = ready().keep("noor", keeper="mara", pb=36, goal=42)
+    buoy.says("mara", "for noor fit buddy ana")
+    answer = buoy.says("mara", "exh 7 ok\nfor noor exh 7 hard")
+    assert "mara · Next: 7 m" in answer
+    assert "noor · Next: 6 m" in answer
+    assert "[mara 7 ok] [mara 7 hard]" in answer
+    assert "[noor 6 ok] [noor 6 hard]" in answer
