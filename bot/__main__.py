@@ -5,6 +5,10 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+# sqlite-utils loads pandas wherever it finds it (48 MB, a second at start), and a test extra may
+# bring it along; nothing here uses it.
+sys.modules.setdefault("pandas", None)  # type: ignore[arg-type]
+
 USAGE = "usage: [play FILE [--rewrite] | telegram | backup FILE | restore FILE]"
 
 

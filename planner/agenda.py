@@ -6,19 +6,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from enum import StrEnum
+from itertools import takewhile
 
-from planner.plan import Plan, plan
+from planner.plan import Plan, plan, standing
 from planner.record import (
     Debriefed,
     DiverRecord,
     Done,
     Exercise,
+    Fact,
     Harm,
     Ping,
     Session,
     Unwell,
     Well,
-    sessions,
+    latest_session,
 )
 from planner.rules import Rules
 
@@ -47,26 +49,45 @@ class Due:
 def agenda(record: DiverRecord, *, rules: Rules, at: datetime) -> tuple[Due, ...]:
     """Everything that is wanted for one diver, as seen at an instant."""
     known = record.until(at)
-    runs = sessions(known, gap_h=rules["session.gap_h"])
+    session = latest_session(known, gap_h=rules["session.gap_h"])
+    if session is None or all(d.exercise is Exercise.DIP for d in session.dives):
+        return ()
     dues: list[Due] = []
-    if runs and at - runs[-1].ended_at <= timedelta(days=3):
-        session = runs[-1]
-        if any(d.exercise is not Exercise.DIP for d in session.dives):
-            dues += _debriefs(known, session, rules)
-            dues += _checks(known, session, rules)
-            dues += _pings(record, session, rules, at)
+    since = at - session.ended_at
+    if since <= timedelta(days=3):
+        dues += _debriefs(known, session, rules)
+        dues += _checks(known, session, rules)
+        dues += _pings(record, session, rules, at)
+    if session.exhale_dives and since <= timedelta(days=int(rules["rest.days_in"]) + 1):
+        dues += _eve(known, session, rules, at)
     return tuple(dues)
+
+
+def _eve(record: DiverRecord, session: Session, rules: Rules, at: datetime) -> Iterator[Due]:
+    """The evening before the first day that rest allows again, where nothing of health is open."""
+    state = standing(record, rules=rules, at=at)
+    day = state.free_on - timedelta(days=1)
+    if day <= session.on or (state.has_harm and (state.lock_at(at) or state.is_unwell(at))):
+        return
+    evening = _local(record, day, rules["session.eve_h"])
+    yield Due(
+        kind=DueKind.EVE,
+        diver=record.diver,
+        about=state.free_on.isoformat(),
+        at=evening,
+        stale_at=evening + timedelta(hours=4),
+    )
 
 
 def _debriefs(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due]:
     """After `done`, or some silence after the later of the last dive and the last report."""
     told_at = max(d.said_at for d in session.dives)
-    written = [d for d in record.of(Debriefed) if d.happened_at >= session.began_at]
+    written = [f for f in _since(record, session.began_at) if isinstance(f, Debriefed)]
     if any(d.said_at >= told_at and d.happened_at >= session.ended_at for d in written):
         return
     at = max(session.ended_at, told_at) + timedelta(minutes=rules["session.debrief_after_min"])
     heard_all_at = max(session.ended_at, told_at)
-    done = [d.happened_at for d in record.of(Done) if d.happened_at >= heard_all_at]
+    done = [f.happened_at for f in _since(record, heard_all_at) if isinstance(f, Done)]
     if done:
         at = min(at, min(done))
     yield Due(
@@ -81,11 +102,7 @@ def _debriefs(record: DiverRecord, session: Session, rules: Rules) -> Iterator[D
 def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due]:
     """The check once more on the next morning, and again in the evening, until it is answered."""
     owed = any(d.exercise in (Exercise.FRC, Exercise.RV, Exercise.FULL) for d in session.dives)
-    answered = any(
-        f.happened_at >= session.ended_at
-        for f in record.facts
-        if isinstance(f, (Well, Harm, Unwell))
-    )
+    answered = any(isinstance(f, (Well, Harm, Unwell)) for f in _since(record, session.ended_at))
     if not owed or answered:
         return
     next_day = session.on + timedelta(days=1)
@@ -116,6 +133,12 @@ def _pings(record: DiverRecord, session: Session, rules: Rules, at: datetime) ->
             at=now.not_before_at,
             stale_at=now.not_before_at + timedelta(minutes=3),
         )
+
+
+def _since(record: DiverRecord, at: datetime) -> list[Fact]:
+    """The facts that happened at an instant or after it, in order."""
+    found = list(takewhile(lambda f: f.happened_at >= at, reversed(record.facts)))
+    return found[::-1]
 
 
 def _local(record: DiverRecord, day: date, hour: float) -> datetime:

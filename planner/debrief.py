@@ -12,7 +12,7 @@ from planner.dose import interval_min
 from planner.plan import standing
 from planner.ready import Readiness, readiness_of
 from planner.reasons import Because
-from planner.record import Debriefed, Dive, DiverRecord, Exercise, Reason, Session, sessions
+from planner.record import Debriefed, Dive, DiverRecord, Exercise, Reason, Session, latest_session
 from planner.rules import Rules
 from planner.standing import Standing
 
@@ -65,10 +65,9 @@ TASKS: dict[Reason, str] = {
 def debrief(record: DiverRecord, *, rules: Rules, at: datetime) -> Debrief | None:
     """The last session that had begun by an instant, summed up; None where there was none."""
     known = record.until(at)
-    runs = sessions(known, gap_h=rules["session.gap_h"])
-    if not runs:
+    session = latest_session(known, gap_h=rules["session.gap_h"])
+    if session is None:
         return None
-    session = runs[-1]
     end = standing(record, rules=rules, at=session.ended_at)
     exhale = session.exhale_dives
     exercise = exhale[-1].exercise if exhale else None

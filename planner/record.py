@@ -10,9 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 from functools import cached_property
+from operator import attrgetter
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
@@ -438,20 +439,51 @@ def record_of(
         ]
     else:
         kept = mine
-    kept.sort(key=_order)
-    return DiverRecord(diver=diver, timezone=timezone, facts=tuple(kept))
+    return DiverRecord(diver=diver, timezone=timezone, facts=tuple(_in_order(kept)))
+
+
+def _in_order(facts: list[Fact]) -> list[Fact]:
+    """Sorted by `_order`; the whole key is only made where two facts share an instant."""
+    facts.sort(key=attrgetter("happened_at"))
+    count = len(facts)
+    start = 0
+    while start < count - 1:
+        at = facts[start].happened_at
+        end = start + 1
+        while end < count and facts[end].happened_at == at:
+            end += 1
+        if end - start > 1:
+            facts[start:end] = sorted(facts[start:end], key=_order)
+        start = end
+    return facts
 
 
 def sessions(record: DiverRecord, *, gap_h: float) -> tuple[Session, ...]:
     """The record's dives in runs with gaps of at most `gap_h` hours; dry exercises are no part."""
+    gap = timedelta(hours=gap_h)
     runs: list[list[Dive]] = []
     for dive in record.dives:
         if dive.exercise is Exercise.DRY:
             continue
-        if runs and (dive.happened_at - runs[-1][-1].happened_at).total_seconds() <= gap_h * 3600:
+        if runs and dive.happened_at - runs[-1][-1].happened_at <= gap:
             runs[-1].append(dive)
         else:
             runs.append([dive])
     return tuple(
         Session(dives=tuple(run), on=record.local_day(run[-1].happened_at)) for run in runs
     )
+
+
+def latest_session(record: DiverRecord, *, gap_h: float) -> Session | None:
+    """The last of the record's sessions, found from its end; None where there was none."""
+    gap = timedelta(hours=gap_h)
+    run: list[Dive] = []
+    for fact in reversed(record.facts):
+        if type(fact) is not Dive or fact.exercise is Exercise.DRY:
+            continue
+        if run and run[-1].happened_at - fact.happened_at > gap:
+            break
+        run.append(fact)
+    if not run:
+        return None
+    return Session(dives=tuple(reversed(run)), on=record.local_day(run[0].happened_at))

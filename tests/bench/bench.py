@@ -15,25 +15,20 @@ import sys
 import tempfile
 import time
 from collections.abc import Awaitable, Callable, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from planner.record import Dive, Ending, Exercise, Origin
+from planner.record import Exercise, Fact
 from tests.loopback import TOKEN, Json, Loopback
+from tests.planner.season import Season
 
 ROOT = Path(__file__).resolve().parents[2]
 DIVERS = 60
 REPORTS = 120
 BURST = 400
 GAP_S = 0.03  # between reports one by one: under 30 messages a second overall
-# A test extra may bring pandas, which sqlite-utils loads wherever it finds it (48 MB, 1 s). It is no
-# dependency of the bot's, so an installed bot runs without.
-BOT_AS_INSTALLED = (
-    "import runpy, sys; sys.modules['pandas'] = None;"
-    "runpy.run_module('bot', run_name='__main__', alter_sys=True)"
-)
 GOALS = {
     "p50": (1.5, "x echo"),
     "p95": (1.5, "x echo"),
@@ -168,7 +163,7 @@ async def bots(folder: Path) -> tuple[Measured, Measured]:
     await server.stop()
     server = await Loopback().start()
     ours = await measure(
-        [sys.executable, "-c", BOT_AS_INSTALLED, "telegram"],
+        [sys.executable, "-m", "bot", "telegram"],
         environment={
             "BUOYSIDE_TELEGRAM_TOKEN": TOKEN,
             "BUOYSIDE_TELEGRAM_BASE_URL": server.url,
@@ -206,18 +201,19 @@ def parse_us() -> float:
 
 
 def fold_ms() -> float:
-    """Time to plan from 500 dives, the record made anew each time."""
-    from planner.plan import plan
+    """Time to fold a season with 500 dives afresh: record made anew, nothing kept from before."""
+    from planner.plan import settled_m
     from planner.record import record_of
     from planner.rules import RULES
+    from planner.standing import folded
 
-    facts = _season()
-    at = facts[-1].happened_at + timedelta(days=3)
+    facts, _ = _season()
     zone = ZoneInfo("Europe/Lisbon")
     times = []
     for _ in range(30):
         began = time.perf_counter()
-        plan(record_of("t7", facts, timezone=zone), rules=RULES, at=at)
+        record = record_of("t7", facts, timezone=zone)
+        folded(record, rules=RULES, until_at=facts[-1].happened_at, settle=settled_m)
         times.append((time.perf_counter() - began) * 1000)
     return statistics.median(times)
 
@@ -229,8 +225,7 @@ def turn_ms(folder: Path) -> float:
     from storage.outcome import Outcome
     from storage.store import Store
 
-    facts = _season()
-    at = facts[-1].happened_at + timedelta(days=3)
+    facts, at = _season()
     me = Loopback().person(1, "OurBot")
     store = Store.open(folder / "turn.sqlite")
     worker = worker_of(store, Translator(me=lambda: _Me(), secret="s"))
@@ -242,8 +237,7 @@ def turn_ms(folder: Path) -> float:
         message |= {"from": user, "text": text}
         store.receive([incoming_of({"update_id": number, "message": message}, at=when)])
 
-    for number, line in enumerate(("/start", "me f 34y 172cm", "pb 32", "goal 38"), 1):
-        hear(number, line, at)
+    hear(1, "/start", at)
     worker.work_off(at)
     room = store.room_of("t7")
     assert room is not None
@@ -268,25 +262,20 @@ class _Me:
     can_read_all_group_messages = True
 
 
-def _season() -> tuple[Dive, ...]:
-    """500 clean and some hard dives on every other day."""
-    begin = datetime(2025, 10, 1, 8, tzinfo=UTC)
-    dives = []
-    for i in range(500):
-        when = begin + timedelta(days=2 * (i // 5), minutes=8 * (i % 5))
-        dives.append(
-            Dive(
-                diver="t7",
-                happened_at=when,
-                said_at=when,
-                by="t7",
-                origin=Origin(chat="p:t7", message=-1 - i, line=0, edit=0),
-                exercise=Exercise.FRC,
-                depth_m=7.0 + (i // 50),
-                ending=Ending.HARD if i % 17 == 3 else Ending.CLEAN,
+def _season() -> tuple[tuple[Fact, ...], datetime]:
+    """A diver who follows the targets through 500 dives, one in 17 a leak; and the next free day."""
+    season = Season(Exercise.FRC).profile(pb_m=38, goal_m=50)
+    day, count = date(2026, 1, 5), 0
+    while count < 500:
+        season.morning(day.isoformat())
+        while (target := season.next()) is not None:
+            count += 1
+            season.dive(
+                target - 1 if count % 17 == 0 else target, "leak" if count % 17 == 0 else "clean"
             )
-        )
-    return tuple(dives)
+        day = date.fromisoformat(season.free_on())
+    season.morning(day.isoformat())
+    return tuple(replace(f, diver="t7", by="t7") for f in season.facts), season.at
 
 
 def main() -> int:
@@ -310,7 +299,7 @@ def main() -> int:
     for key, what, value in (
         ("start", "start → first answer", ours.start_s),
         ("parse", "parse a message", parse_us()),
-        ("fold", "plan from 500 dives", fold_ms()),
+        ("fold", "fold of 500 dives, afresh", fold_ms()),
         ("turn", "whole turn on 500 dives", turn),
     ):
         figure, unit = GOALS[key]
