@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from bot.shorthand.reading import Report, Unclear
+from bot.shorthand.reading import Doubt, Report, Unclear
 from bot.talk.asked import asked_fact, strike
-from bot.talk.keys import STOP_KEY, Keys, reading_keys, short_label
-from bot.talk.lines import line_of
+from bot.talk.keys import STOP_KEY, Keys, last_target_m, reading_keys, short_label
+from bot.talk.lines import line_of, read
 from bot.talk.turn import Scene
 from bot.texts.render import has, metres, say
 from planner.record import Asked, Dive, Ending, Fact, Origin
@@ -138,8 +138,22 @@ def unclear(scene: Scene, said: Unclear, diver: str, at: Line) -> Part:
     if not said.is_dive:
         keys = tuple(scene.key(short_label(r), r, diver) for r in said.readings[:4])
         return Part(diver=diver, asks=(text,), keys=(keys,) if keys else ())
-    fact = asked_of(scene, diver, at, question, said.readings)
+    readings = said.readings
+    if said.doubt is Doubt.NO_DEPTH and not readings:
+        readings = tuple(_with_depths(scene, said, diver))
+    fact = asked_of(scene, diver, at, question, readings)
     return Part(diver=diver, facts=(fact,), asks=(text,), keys=reading_keys(scene, fact))
+
+
+def _with_depths(scene: Scene, said: Unclear, diver: str) -> Iterator[str]:
+    """`exh ok`: the line with the depth that was briefed, and two less."""
+    deepest = last_target_m(scene, diver)
+    head = said.text.partition("#")[0]
+    names = [m.name for m in scene.room.members.values()]
+    for depth in (deepest, deepest - 1, deepest - 2):
+        found = read(f"{head} {metres(depth)}m", names) if depth > 0 else None
+        if isinstance(found, Report):
+            yield line_of(found)
 
 
 def whose(scene: Scene, report: Report, other: str, at: Line) -> Part:

@@ -55,13 +55,18 @@ def reason_keys(scene: Scene, diver: str, answers: tuple[str, int, int] | None) 
     )
 
 
+def last_target_m(scene: Scene, diver: str) -> float:
+    """The target last told, or where this diver would begin."""
+    record = scene.record(diver)
+    brief = record.latest(Brief)
+    if brief is not None:
+        return brief.depth_m
+    return standing(record, rules=scene.rules, at=scene.at).first_m
+
+
 def depth_keys(scene: Scene, dive: Dive, place: tuple[str, int, int]) -> Keys:
     """Turn depths in whole metres, from just below the target up."""
-    record = scene.record(dive.diver)
-    brief = record.latest(Brief)
-    target = dive.target_m or (brief.depth_m if brief is not None else None)
-    if target is None:
-        target = standing(record, rules=scene.rules, at=scene.at).first_m
+    target = dive.target_m or last_target_m(scene, dive.diver)
     deepest = int(target) if target > int(target) else int(target) - 1
     deepest = max(deepest, 1)
     depths = range(deepest, max(deepest - 8, 0), -1)

@@ -136,6 +136,14 @@ def test_an_open_question_bars_the_target_by_the_neutral_line():
     assert "in doubt" in said_to(answer, "mara")
 
 
+def test_a_missing_depth_is_asked_and_a_number_answers_it():
+    """`exh ok` offers the depth that was briefed; any other number will do."""
+    buoy = ready()
+    assert "[exh 7 ok] [exh 6 ok] [exh 5 ok] [no dive]" in buoy.says("mara", "exh ok")
+    buoy.says("mara", "6.5")
+    assert buoy.dives("mara") == ["frc 6.5 clean"]
+
+
 def test_no_dive_drops_the_question():
     """The button closes it, and the target is there again."""
     buoy = ready()
