@@ -90,6 +90,7 @@ class Loopback:
         self.gone: dict[int, str] = {}  # chat → why it is forbidden
         self.moved: dict[int, int] = {}
         self.no_reactions: set[int] = set()
+        self.hanging = 0  # answers that are held back just now
         self.commands: list[Json] = []
         self.updates: list[Json] = []
         self.polls: list[Json] = []
@@ -246,7 +247,9 @@ class Loopback:
         except Refused as refused:
             return _refusal(refused)
         if fault is not None:
+            self.hanging += 1
             await asyncio.sleep(fault.delay_s)
+            self.hanging -= 1
             if fault.drop:
                 return _cut(request)
             if fault.body is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections import Counter
 from datetime import date
 from pathlib import Path
@@ -262,19 +261,6 @@ def test_a_pattern_that_is_empty_is_an_error() -> None:
         pattern_of(" & ")
 
 
-def test_a_message_is_read_fast() -> None:
-    """The median line of the corpus takes far under a millisecond, a huge one stays bounded."""
-    texts = [text for *_, text in lines()]
-    for text in texts:
-        read(text)
-    took = []
-    for text in texts:
-        begin = time.perf_counter()
-        read(text)
-        took.append(time.perf_counter() - begin)
-    took.sort()
-    # The goal is 200 µs; the bound leaves room for a busy machine.
-    assert took[len(took) // 2] < 0.001
-    begin = time.perf_counter()
-    read("no blood cough chest pain " * 400)
-    assert time.perf_counter() - begin < 1.0
+def test_a_huge_message_is_read_whole() -> None:
+    """Eight hundred words of trouble are read, and what they deny or say stands as in one line."""
+    assert level(read("no blood and coughing blood " * 200).rows[0]) == "call-now"

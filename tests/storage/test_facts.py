@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-import time
 from datetime import UTC, date, timedelta, timezone
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -178,19 +177,16 @@ def test_a_strike_is_a_row_of_its_own_and_deletes_nothing(tmp_path: Path) -> Non
     assert struck in before.facts
 
 
-def test_five_hundred_dives_are_read_fast_once_and_then_from_memory(tmp_path: Path) -> None:
-    """The facts of 500 dives are read within a tenth of a second, and the second time not at all."""
+def test_facts_are_read_once_and_then_from_memory(tmp_path: Path) -> None:
+    """The facts of 500 dives are read from the file once, and the second time from memory."""
     store = open_store(tmp_path)
     write(store, *(dive(12.0, at(n), message=n) for n in range(500)))
     store.close()
     store = Store.open(tmp_path / "bot.sqlite")
-    began_s = time.perf_counter()
     first = store.facts_of("mara")
-    took_s = time.perf_counter() - began_s
     assert store.facts_of("mara") is first
     store.close()
     assert len(first) == 500
-    assert took_s < 0.1
 
 
 def debrief(about: str, minutes: float) -> Due:

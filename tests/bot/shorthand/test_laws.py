@@ -1,9 +1,10 @@
 """What holds for every text: the parser is total, order and case don't matter, doubt is never clean."""
 
 import random
-import time
-from collections.abc import Sequence
+import sys
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from types import FrameType
 
 import pytest
 from hypothesis import example, given, settings
@@ -194,13 +195,22 @@ def test_the_harmless_reading_never_comes_first():
                     assert outcomes[0] is not Ending.CLEAN, says
 
 
-def took_s(text: str) -> float:
-    best = 1.0
-    for _ in range(3):
-        began = time.perf_counter()
+def steps(text: str) -> int:
+    """How many lines of our code run for a text: a measure that no busy machine changes."""
+    count = 0
+
+    def line(frame: FrameType, event: str, arg: object) -> Callable[..., object]:
+        nonlocal count
+        count += 1
+        return line
+
+    before = sys.gettrace()
+    sys.settrace(line)
+    try:
         read(text)
-        best = min(best, time.perf_counter() - began)
-    return best
+    finally:
+        sys.settrace(before)
+    return count
 
 
 HOSTILE = ["9", "a", "9.", "of ", "9/", "ok ", "x", "'", "-", "👍", "2x", "exh 8 ok then ", "8 ok\n", "@", "9:", "9_"]  # fmt: skip
@@ -209,27 +219,9 @@ HOSTILE = ["9", "a", "9.", "of ", "9/", "ok ", "x", "'", "-", "👍", "2x", "exh
 @pytest.mark.parametrize("scrap", HOSTILE)
 @pytest.mark.parametrize("start", ["", "exh ", "exh 8 ok # ", "fix ", "site "])
 def test_reading_takes_linear_time(start: str, scrap: str):
-    """Twice the text takes at most some four times as long, whatever it is made of."""
-    half, whole = start + scrap * (8192 // len(scrap)), start + scrap * (16384 // len(scrap))
-    assert took_s(whole) < 4 * took_s(half) + 0.01
-
-
-def test_a_typical_message_takes_a_tenth_of_a_millisecond():
-    """A report takes under 100 µs on a quiet machine; five times that is allowed here."""
-    says = [
-        "exh 7 ok",
-        "frc 12.5 stop sternum mf7",
-        "next",
-        "see you at 8 ok",
-        "for noor exh 8 hard 09:42",
-    ]
-    best = 1.0
-    for _ in range(30):
-        began = time.perf_counter()
-        for text in says:
-            read(text)
-        best = min(best, (time.perf_counter() - began) / len(says))
-    assert best < 500e-6
+    """Twice the text takes at most some two times as many steps, whatever it is made of."""
+    half, whole = start + scrap * (2048 // len(scrap)), start + scrap * (4096 // len(scrap))
+    assert steps(whole) < 2.5 * steps(half) + 200
 
 
 @CALM
