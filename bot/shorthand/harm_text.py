@@ -81,14 +81,17 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
     return out
 
 
+_FIGURE = re.compile(r"[0-9]{1,6}(?:[.,][0-9]{1,3})?")
+
+
 def _count_before(sentence: Sentence, i: int) -> float | None:
     """The number that a unit of time follows: `20 min`, `half an hour`, `a couple of weeks`."""
     for k in (i - 1, i - 2, i - 3):
         if k < 0:
             break
         word = sentence.words[k]
-        if word[0].isdigit():
-            return float(word.replace(",", "."))
+        if figure := _FIGURE.match(word):
+            return float(figure[0].replace(",", "."))
         if word in ("a", "an", "of") and k and sentence.words[k - 1] in _COUNTS:
             continue
         if word in _COUNTS:
