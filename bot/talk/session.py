@@ -232,11 +232,20 @@ def undo(command: Command, scene: Scene, diver: str) -> Outcome:
         text = first[0] if first else say("session.nothing-to-undo")
         return Outcome(facts=tuple(strikes), letters=(scene.answer(text),))
     strikes += strikes_of(scene, dive)
-    first.append(say("session.struck", dive=described(scene, dive)))
+    first.append(say("session.struck", dive=_dated(scene, dive)))
     after = scene.after(strikes)
     told = _after_undo(scene, after, dive)
     letter = one_letter(scene, first, told, about=dive.diver)
     return Outcome(facts=(*strikes, *told.facts), letters=(letter, *told.letters))
+
+
+def _dated(scene: Scene, dive: Dive) -> str:
+    """A dive in words; with its day where that is not today, so that nobody strikes it unawares."""
+    words = described(scene, dive)
+    on = scene.record(dive.diver).local_day(dive.happened_at)
+    if on == scene.record(dive.diver).local_day(scene.at):
+        return words
+    return say("session.dive-of", dive=words, day=on)
 
 
 def _after_undo(scene: Scene, after: Scene, dive: Dive) -> Next:

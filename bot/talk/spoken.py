@@ -271,11 +271,22 @@ def pressed(scene: Scene, button: Button, said_: tuple[Reading, ...]) -> Outcome
         keys = reason_keys(scene, button.diver, button.answers)
         return said(scene.answer(text, keys=keys, about=button.diver))
     if asked is None:
+        if _is_of_an_earlier_session(scene, button, said_):
+            return said(scene.answer(say("button.old")))
         return spoken(scene, said_)
     part = _pressed_answer(scene, asked, button.says, said_)
     if part is None:
         return said(scene.answer(say("button.closed")))
     return reply(scene, scene.after(part.facts), [part])
+
+
+def _is_of_an_earlier_session(scene: Scene, button: Button, said_: tuple[Reading, ...]) -> bool:
+    """A dive's button under a brief that has long lapsed: what it would log is not what was meant."""
+    if not any(isinstance(r, Report) for r in said_):
+        return False
+    brief = scene.record(button.diver).latest(Brief)
+    gap = timedelta(hours=scene.rules["session.gap_h"])
+    return brief is None or scene.at - brief.happened_at > gap
 
 
 def _pressed_answer(

@@ -147,3 +147,19 @@ def test_undo_by_the_diver_takes_back_what_a_keeper_said():
     buoy = Buoy().join("mara", pb=32, goal=38).join("ana").grants("mara", "ana")
     buoy.says("ana", "for mara exh 7 ok")
     assert "Taken back: mara · FRC 7 m" in buoy.says("mara", "undo")
+
+
+def test_undo_of_another_day_says_which() -> None:
+    """A report of another day is named with its day when it is taken back."""
+    buoy = ready()
+    buoy.says("mara", "exh 7 ok")
+    buoy.later(hours=30)
+    assert "7 m · clean, of Tue 5 May" in buoy.says("mara", "undo")
+
+
+def test_a_button_of_an_earlier_session_logs_nothing() -> None:
+    """A dive's button under yesterday's brief records nothing, and says what to do instead."""
+    buoy = ready()
+    buoy.later(hours=24)
+    assert "earlier session" in buoy.presses("mara", "7 ok")
+    assert buoy.dives("mara") == []
