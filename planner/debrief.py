@@ -9,6 +9,7 @@ from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 
 from planner.dose import interval_min
+from planner.learning import TASKS
 from planner.plan import standing
 from planner.ready import Readiness, readiness_of
 from planner.reasons import Because
@@ -52,16 +53,6 @@ class Debrief:
     history: tuple[tuple[date, float], ...]
 
 
-TASKS: dict[Reason, str] = {
-    Reason.SWALLOW: "hold",
-    Reason.LEAK: "lock",
-    Reason.STUCK: "palate",
-    Reason.EMPTY: "count",
-    Reason.EARS: "frenzel",
-}
-"""The task that is set against a technique fault (common practice, no source)."""
-
-
 def debrief(record: DiverRecord, *, rules: Rules, at: datetime) -> Debrief | None:
     """The last session that had begun by an instant, summed up; None where there was none."""
     known = record.until(at)
@@ -74,7 +65,7 @@ def debrief(record: DiverRecord, *, rules: Rules, at: datetime) -> Debrief | Non
     ahead = _next_session(end, session)
     locked = end.has_harm and (ahead.lock_at(at) is not None or ahead.is_unwell(at))
     track = None if end.exercise is None else ahead.track
-    pattern = _pattern(known, exhale)
+    pattern = _pattern(known, exhale, rules)
     before = end.day_state.start_m
     return Debrief(
         diver=record.diver,
@@ -122,16 +113,16 @@ def _farthest_m(ahead: Standing) -> float | None:
     return min(far, ahead.base_m)
 
 
-def _pattern(record: DiverRecord, exhale: tuple[Dive, ...]) -> Reason | None:
+def _pattern(record: DiverRecord, exhale: tuple[Dive, ...], rules: Rules) -> Reason | None:
     """A technique fault met twice in the session, or in three of the last ten exhale dives."""
     today = Counter(d.reason for d in exhale if d.reason is not None and d.reason.is_technique)
     for reason, count in today.most_common(1):
-        if count >= 2:
+        if count >= rules["learn.session_alike"]:
             return reason
-    recent = [d for d in record.dives if d.exercise.is_exhale][-10:]
+    recent = [d for d in record.dives if d.exercise.is_exhale][-int(rules["learn.alike_in"]) :]
     lately = Counter(d.reason for d in recent if d.reason is not None and d.reason.is_technique)
     for reason, count in lately.most_common(1):
-        if count >= 3 and reason in today:
+        if count >= rules["learn.alike"] and reason in today:
             return reason
     return None
 

@@ -14,8 +14,10 @@ from planner.standing import Standing
 
 
 def goals_known(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
-    """Without a PB there is no exercise, without a goal no base."""
+    """Without a PB there is no exercise, without a goal no base; a reached goal asks for the next."""
     if standing.base_m is not None:
+        if standing.is_goal_reached:
+            return (Bar(because=Because.GOAL_REACHED, figure="goal.further_m"),)
         return ()
     bars = []
     if standing.pb_m is None:

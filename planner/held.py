@@ -137,6 +137,7 @@ class Track:
         "last_reported",
         "layoff",
         "off",
+        "opens_most",
         "size",
         "started_over",
     )  # fmt: skip
@@ -152,6 +153,8 @@ class Track:
         self.last_day: int | None = None
         self.last_reported = False
         self.started_over = False
+        # of held, for the opening dive: less after a full-lung pressure stop
+        self.opens_most = 1.0
         # clean dives above the first depth hold nothing; only a pressure stop or the diver's own
         # report of a shallower base puts held there
         self.below_first = False
@@ -213,7 +216,7 @@ class Track:
         """Where a day opens with a held depth."""
         if held_m is None:
             return self.first_m
-        share = down_half(self.size.opening_share * held_m)
+        share = down_half(min(self.size.opening_share, self.opens_most) * held_m)
         return max(share, min(self.first_m, held_m))
 
     # what happens to it

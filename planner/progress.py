@@ -52,6 +52,8 @@ def order_of_targets(standing: Standing, rules: Rules, at: datetime) -> Sequence
     elif not day.opened:
         figure = "opening.rv_share" if is_rv else "opening.frc_share"
         opening = track.opening_m(start)
+        if standing.opens_lower and track.opens_most < track.size.opening_share:
+            figure = "full.opening_share"
         return (Cap(because=Because.OPENING, figure=figure, depth_m=opening),)
     elif not day.at_held:
         return (Cap(because=Because.AT_HELD, figure="held.clean_dives", depth_m=start),)
@@ -65,10 +67,11 @@ def order_of_targets(standing: Standing, rules: Rules, at: datetime) -> Sequence
 
 
 def nothing_new(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
-    """After a fault, a lay-off or an urge the day brings no new depth."""
+    """After a fault, a lay-off or an urge, and while a task is open, the day brings no new depth."""
     day = standing.day_state
     urge = standing.urge_before or standing.bars_new_by_harm(at)
-    if day.bars_new is None and not day.after_layoff and not urge:
+    tasks = standing.learning.open
+    if day.bars_new is None and not day.after_layoff and not urge and not tasks:
         return ()
     most = _start_m(standing)
     caps = []
@@ -76,6 +79,8 @@ def nothing_new(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]
         caps.append(Cap(because=day.bars_new, figure="step.frc_m", depth_m=most))
     if day.after_layoff:
         caps.append(Cap(because=Because.AFTER_LAYOFF, figure="layoff.short_share", depth_m=most))
+    if tasks:
+        caps.append(Cap(because=Because.LEARNING, figure="learn.task_days", depth_m=most))
     if urge:
         caps.append(Cap(because=Because.AFTER_URGE, figure="trouble.most", depth_m=most))
     return caps

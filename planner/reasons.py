@@ -29,6 +29,10 @@ class Because(StrEnum):
     AFTER_URGE = "after-urge"
     LEARNING = "learning"
     NO_COACH = "no-coach"
+    # caps on a full-lung line
+    FULL_STEP = "full-step"
+    FULL_REPEAT = "full-repeat"
+    SUPPORTED = "supported"
     # caps on a moment, and on dives
     INTERVAL = "interval"
     DIVES = "dives"
@@ -42,6 +46,8 @@ class Because(StrEnum):
     URGE = "urge"
     COLD = "cold"
     DEPTH_UNKNOWN = "depth-unknown"
+    EXHALE_DIVE = "exhale-dive"
+    FULL_TROUBLE = "full-trouble"
     # bars that are asked for in the group
     NO_BUDDY = "no-buddy"
     NO_FIT = "no-fit"
@@ -58,6 +64,10 @@ class Because(StrEnum):
     WATCHING = "watching"
     LAYOFF_LONG = "layoff-long"
     RECENT_HARM = "recent-harm"
+    # why no full-lung step is offered
+    NOT_SUPPORTED = "not-supported"
+    NO_VOLUMES = "no-volumes"
+    EMPTY_WINDOW = "empty-window"
 
 
 NAMED_IN_GROUP = frozenset(
@@ -71,6 +81,8 @@ NAMED_IN_GROUP = frozenset(
         Because.COLD,
         Because.URGE,
         Because.DEPTH_UNKNOWN,
+        Because.EXHALE_DIVE,
+        Because.FULL_TROUBLE,
     }
 )
 """Bars that the group saw happen; naming them says nothing it does not know."""

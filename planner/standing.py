@@ -14,12 +14,15 @@ from typing import Any
 from planner.gas import first_frc_depth_m
 from planner.harm import Lock, lock_of, new_depth_barred, recent_harm, restart_share, unwell_open
 from planner.held import Track, down_half, up_half
+from planner.ladder import Ladder
+from planner.learning import Learning
 from planner.lungs import Lungs, lungs_of
 from planner.reasons import Because
 from planner.record import (
     PB,
     Asked,
     Body,
+    Brief,
     Buddy,
     Dive,
     DiverRecord,
@@ -145,6 +148,10 @@ class Standing:
         self.unknown_depths: list[Dive] = []
         self.briefed: dict[Place, float | None] = {}
         self.base_dives: list[tuple[int, float, Exercise, bool, bool]] = []
+        self.ladder = Ladder(rules)
+        self.learning = Learning(rules)
+        self.opens_lower = False
+        self._full_brief_at: datetime | None = None
         self.checked_at: datetime | None = None
         self.owes_check_at: datetime | None = None
         self.owes_check_day = 0
@@ -178,6 +185,11 @@ class Standing:
         self.base_m = up_half(
             stage * r["exercise.rv_base_share" if deep else "exercise.frc_base_share"]
         )
+
+    @property
+    def is_goal_reached(self) -> bool:
+        """Whether the personal best is as deep as the goal: the next one is the diver's choice."""
+        return self.goal_m is not None and self.pb_m is not None and self.pb_m >= self.goal_m
 
     @property
     def held_m(self) -> float | None:
@@ -278,6 +290,8 @@ class Standing:
         new.exhale_days = [ExhaleDay(d.day, d.long_rest) for d in self.exhale_days]
         new.unknown_depths = list(self.unknown_depths)
         new.briefed = dict(self.briefed)
+        new.ladder = self.ladder.copy()
+        new.learning = self.learning.copy()
         return new
 
     def extended(
@@ -321,6 +335,9 @@ class Standing:
                 self.urge_before and state.exhale_count == 0
             )
             self._day_number += 1
+            if state.exhale_count:
+                self.opens_lower = False
+            self.opens_lower = self.opens_lower or self.ladder.pressure_day == state.last_day
             if any(d.exercise in _CHECKED for d in state.dives):
                 self.owes_check_at = self.last_dive_at
                 self.owes_check_day = state.last_day
@@ -328,16 +345,27 @@ class Standing:
         state.free_day = self.rest_free_day()
         track = self.track
         if track is not None:
+            track.opens_most = self.rules["full.opening_share"] if self.opens_lower else 1.0
             state.after_layoff = track.come_back(day, share=self.restart_share_at(at))
             state.start_m = track.held_m(day)
 
     def _pb(self, fact: PB, _: Settle) -> None:
-        self.pb_m = fact.depth_m
+        self.ladder.stated(fact.depth_m)
+        self.pb_m = self.ladder.pb_m
         self._settle_goals()
 
     def _goal(self, fact: Goal, _: Settle) -> None:
-        self.goal_m = fact.depth_m
+        goal = fact.depth_m
+        if self.is_goal_reached and self.last_dive is not None:
+            assert self.pb_m is not None
+            goal = min(goal, self.pb_m + self.rules["goal.further_m"])
+        self.goal_m = goal
         self._settle_goals()
+
+    def _brief(self, fact: Brief, _: Settle) -> None:
+        # a full-lung dive whose fill isn't stated was filled as briefed
+        if fact.exercise is Exercise.FULL and fact.fill_high_m is not None:
+            self._full_brief_at = fact.happened_at
 
     def _body(self, fact: Body | Volume, _: Settle) -> None:
         self._body_facts.append(fact)
@@ -385,9 +413,10 @@ class Standing:
             self.open_asked.append(fact)
 
     def _dive(self, dive: Dive, settle: Settle) -> None:
-        if dive.exercise is Exercise.DRY:
-            return
         at = dive.happened_at
+        if dive.exercise is Exercise.DRY:
+            self.learning.practised(dive, day=self.day_of(at))
+            return
         self.arrive(at)
         day = self.day_state.last_day
         if dive.exercise.is_exhale:
@@ -397,6 +426,7 @@ class Standing:
         elif dive.exercise is Exercise.SHALLOW:
             self.full_day = day
             self.shallow_days.append(day)
+            self.learning.shallow(dive)
         self.day_state.dives.append(dive)
         self.last_dive = dive
         self.last_dive_at = at
@@ -411,14 +441,25 @@ class Standing:
         depth = dive.depth_m
         if depth is None or depth > self.rules["rest.full_from_m"]:
             self.deep_full_day = day
-        if (
-            depth is not None
-            and dive.ending is Ending.CLEAN
-            and not dive.waits
-            and dive.fill_m is not None
-        ):
-            self.pb_m = max(self.pb_m or 0.0, depth)
-            self._settle_goals()
+        if dive.ending is Ending.STOP and dive.reason is Reason.URGE:
+            self.day_state.over.append(Because.URGE)
+        elif dive.ending is Ending.STOP and dive.reason is Reason.COLD:
+            self.day_state.over.append(Because.COLD)
+        if self._is_filled(dive):
+            self.ladder.dived(dive, day=day)
+            self.learning.full(dive, day=day)
+            if self.ladder.pb_m != self.pb_m:
+                self.pb_m = self.ladder.pb_m
+                self._settle_goals()
+
+    def _is_filled(self, dive: Dive) -> bool:
+        """Whether a full-lung dive was one with a mouthfill: as stated or briefed, or by how it ended."""
+        if dive.fill_m is not None or dive.is_pressure_stop:
+            return True
+        if dive.reason in _OF_A_FILL:
+            return True
+        told_at = self._full_brief_at
+        return told_at is not None and dive.happened_at - told_at <= self.gap
 
     def _exhale_dive(self, dive: Dive, day: int, briefed_m: float | None) -> None:
         state, r = self.day_state, self.rules
@@ -429,6 +470,7 @@ class Standing:
             if not state.dives:
                 self.tracks[exercise].come_back(day)
         self.briefed[place] = briefed_m
+        self.learning.exhale(dive, session=state.number, day=day)
         track = self.tracks[exercise]
         held = track.held_m(day)
         turn = dive.depth_m
@@ -586,12 +628,16 @@ class Standing:
         return min(low, max(0.0, briefed_m - self.rules["fill.above_target_m"]))
 
 
+_OF_A_FILL = frozenset({Reason.EMPTY, Reason.LEAK, Reason.SWALLOW, Reason.STUCK})
+"""Stops that only a dive with a mouthfill has."""
+
 _CHECKED = frozenset({Exercise.FRC, Exercise.RV, Exercise.FULL})
 """Dives after which the check is owed."""
 
 _HANDLERS: dict[type[Fact], Callable[[Standing, Any, Settle], None]] = {
     PB: Standing._pb,
     Goal: Standing._goal,
+    Brief: Standing._brief,
     Body: Standing._body,
     Volume: Standing._body,
     ReportedBase: Standing._reported,

@@ -31,12 +31,6 @@ from planner.record import Exercise
 from planner.rules import RULES, Rules
 from planner.spaces import Spaces, spaces
 
-FULL_STEP_M = Figure(value=2, unit="m", mark=Mark.HOUSE, name="full.step_m")
-"""A full-lung step over the personal best; offered once that much is supported."""
-
-FULL_FILL_MARGIN_M = Figure(value=2, unit="m", mark=Mark.HOUSE, name="full.fill_margin_m")
-"""The full-lung fill ends this much above where full lungs less the charge reach RV."""
-
 
 class BoundKind(StrEnum):
     """The three bounds on what an exhale dive supports."""
@@ -61,15 +55,6 @@ class Bound:
     if_fill_m: float | None = None
 
 
-class NoStep(StrEnum):
-    """Why no full-lung step is offered."""
-
-    NOT_SUPPORTED = "not-supported"  # the exhale base doesn't speak for PB + 2 yet
-    GOAL_REACHED = "goal-reached"
-    NO_VOLUMES = "no-volumes"  # the fill window's deep end can't be told without the lungs
-    EMPTY_WINDOW = "empty-window"  # practise with an earlier fill first
-
-
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FullFill:
     """The full-lung fill window, metres: not shallower than `low_m`, not deeper than `high_m`.
@@ -85,23 +70,6 @@ class FullFill:
     def is_empty(self) -> bool:
         """Whether no fill depth serves both ends."""
         return self.low_m > self.high_m
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class FullStep:
-    """The full-lung brief's figures: the line's depth and where the fill is taken."""
-
-    line_m: float
-    fill: FullFill
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class NoFullStep:
-    """No full-lung step, and why; the line that was looked at and its window, where known."""
-
-    because: NoStep
-    line_m: float
-    fill: FullFill | None = None
 
 
 def rule_depth_m(*, exercise: Exercise, clean_m: float, rules: Rules = RULES) -> float:
@@ -223,7 +191,7 @@ def _given(clean_m: float, fill_m: float, site: Site) -> float:
 
 
 def deepest_full_fill_m(
-    lungs: Lungs, *, own: Spaces | None = None, site: Site = GAUGE_AT_SEA
+    lungs: Lungs, *, own: Spaces | None = None, site: Site = GAUGE_AT_SEA, rules: Rules = RULES
 ) -> Figure:
     """The deep end of a full-lung fill, metres: where TLC less the charge reaches RV, less 2 m (H).
 
@@ -235,6 +203,7 @@ def deepest_full_fill_m(
     22.0
     """
     own = own or spaces(sex=lungs.sex)
+    margin_m = rules["full.fill_margin_m"]
     latest = latest_fill_m(
         start_l=lungs.tlc_l.value,
         rv_l=lungs.rv_l.value,
@@ -245,11 +214,11 @@ def deepest_full_fill_m(
     bar = absolute_bar(depth_m=latest, site=site)
     ratio = lungs.tlc_l.value / lungs.rv_l.value
     low, high = (
-        max(0.0, depth_of_m(pressure_bar=bar * end / ratio, site=site) - FULL_FILL_MARGIN_M.value)
+        max(0.0, depth_of_m(pressure_bar=bar * end / ratio, site=site) - margin_m)
         for end in ratio_band(lungs.tlc_l, lungs.rv_l)
     )
     return Figure(
-        value=down_half(max(0.0, latest - FULL_FILL_MARGIN_M.value)),
+        value=down_half(max(0.0, latest - margin_m)),
         unit="m", mark=Mark.HOUSE, source=lungs.rv_l.source, low=low, high=high,
         name="full_fill_deep",
     )  # fmt: skip
@@ -291,7 +260,7 @@ def supports(
             )  # fmt: skip
         return tuple(bounds)
     own = own or spaces(sex=lungs.sex)
-    deepest = deepest_full_fill_m(lungs, own=own, site=site)
+    deepest = deepest_full_fill_m(lungs, own=own, site=site, rules=rules)
     bounds.append(_chest(lungs, own, exercise, clean_m, fill_m, deepest.value, site))
     if has_mouth:
         low, likely, high = (
@@ -375,6 +344,7 @@ def full_fill_window(
     fill_m: float,
     own: Spaces | None = None,
     site: Site = GAUGE_AT_SEA,
+    rules: Rules = RULES,
 ) -> FullFill:
     """The fill window of a full-lung dive to a line, metres (H).
 
@@ -389,51 +359,6 @@ def full_fill_window(
     FullFill(low_m=17.5, high_m=22.0)
     """
     low = up_half(required_fill_m(goal_m=line_m, clean_m=clean_m, fill_m=fill_m, site=site))
-    deepest = deepest_full_fill_m(lungs, own=own, site=site).value
-    return FullFill(
-        low_m=low, high_m=min(deepest, down_half(max(0.0, line_m - FULL_FILL_MARGIN_M.value)))
-    )
-
-
-def full_step(
-    *,
-    pb_m: float,
-    supported_m: float,
-    clean_m: float,
-    fill_m: float,
-    lungs: Lungs | None,
-    goal_m: float | None = None,
-    own: Spaces | None = None,
-    site: Site = GAUGE_AT_SEA,
-) -> FullStep | NoFullStep:
-    """The next full-lung step, or why there is none.
-
-    Offered once PB + 2 m is supported: 2 m over the PB (H), at most what is supported, and not
-    past the goal. `clean_m` and `fill_m` are the clean exhale dive that supports it. The dive has
-    a day of its own, and two clean ones on two days come before the next step; that is the
-    caller's to keep.
-
-    >>> from planner.lungs import predict
-    >>> from planner.record import Sex
-    >>> own = predict(sex=Sex.FEMALE, age_y=29, height_m=1.72)
-    >>> full_step(pb_m=32, supported_m=35, clean_m=17.5, fill_m=7, lungs=own)
-    FullStep(line_m=34.0, fill=FullFill(low_m=17.5, high_m=22.0))
-    >>> full_step(pb_m=34, supported_m=35, clean_m=17.5, fill_m=7, lungs=own).because.value
-    'not-supported'
-    """
-    line_m = pb_m + FULL_STEP_M.value
-    if goal_m is not None:
-        if pb_m >= goal_m:
-            return NoFullStep(because=NoStep.GOAL_REACHED, line_m=pb_m)
-        line_m = min(line_m, goal_m)
-    line_m = down_half(line_m)
-    if supported_m < pb_m + FULL_STEP_M.value:
-        return NoFullStep(because=NoStep.NOT_SUPPORTED, line_m=line_m)
-    if lungs is None:
-        return NoFullStep(because=NoStep.NO_VOLUMES, line_m=line_m)
-    fill = full_fill_window(
-        lungs, line_m=line_m, clean_m=clean_m, fill_m=fill_m, own=own, site=site
-    )
-    if fill.is_empty:
-        return NoFullStep(because=NoStep.EMPTY_WINDOW, line_m=line_m, fill=fill)
-    return FullStep(line_m=line_m, fill=fill)
+    deepest = deepest_full_fill_m(lungs, own=own, site=site, rules=rules).value
+    latest = down_half(max(0.0, line_m - rules["full.fill_margin_m"]))
+    return FullFill(low_m=low, high_m=min(deepest, latest))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -93,6 +93,23 @@ class Season:
                 fill_m=fill_m,
             )
         )
+        return self
+
+    def other(
+        self,
+        exercise: Exercise,
+        depth_m: float | None = None,
+        ending: str = "clean",
+        *,
+        fill_m: float | None = None,
+        task: str | None = None,
+        amount: int | None = None,
+    ) -> Season:
+        """A dive of another kind, or a dry exercise, a while later."""
+        mine, self.exercise = self.exercise, exercise
+        self.dive(depth_m, ending, fill_m=fill_m)
+        self.exercise = mine
+        self.facts[-1] = replace(self.facts[-1], task=task, amount=amount)  # type: ignore[call-arg]
         return self
 
     def record(self) -> DiverRecord:

@@ -15,15 +15,11 @@ from planner.rules import RULES
 from planner.support import (
     Bound,
     BoundKind,
-    FullStep,
-    NoFullStep,
-    NoStep,
     binding,
     chest_asks_rv_m,
     chest_depth_m,
     deepest_full_fill_m,
     full_fill_window,
-    full_step,
     mouth_depth_m,
     required_fill_m,
     rule_depth_m,
@@ -33,7 +29,6 @@ from planner.support import (
 from tests.planner.test_lungs import people
 
 MAN = predict(sex=Sex.MALE, age_y=30, height_m=1.80)
-PIA = predict(sex=Sex.FEMALE, age_y=29, height_m=1.72)
 WOMAN_50 = predict(sex=Sex.FEMALE, age_y=50, height_m=1.60)
 
 exhale = st.sampled_from([Exercise.FRC, Exercise.RV])
@@ -184,37 +179,6 @@ def test_supported_is_the_better_of_both_exercises_rounded_down() -> None:
     assert supported_m(frc, rv) == 50
     assert supported_m((), rv) == 31.5
     assert supported_m((), ()) is None
-
-
-def test_the_full_lung_step_is_two_metres_over_the_best() -> None:
-    """PB 32 with 35 supported: line 34, filled between 17.5 and 22 m."""
-    step = full_step(pb_m=32, supported_m=35, clean_m=17.5, fill_m=7, lungs=PIA, goal_m=42)
-    assert isinstance(step, FullStep)
-    assert (step.line_m, step.fill.low_m, step.fill.high_m) == (34, 17.5, 22)
-
-
-@pytest.mark.parametrize(
-    ("changed", "because"),
-    [
-        ({"supported_m": 33.5}, NoStep.NOT_SUPPORTED),
-        ({"goal_m": 32}, NoStep.GOAL_REACHED),
-        ({"lungs": None}, NoStep.NO_VOLUMES),
-        ({"clean_m": 12.0}, NoStep.EMPTY_WINDOW),
-    ],
-)
-def test_no_step_is_offered_without_its_reason(changed: dict[str, object], because: NoStep) -> None:
-    """Too little support, a reached goal, unknown lungs and an empty window are each named."""
-    about = {"pb_m": 32, "supported_m": 35, "clean_m": 17.5, "fill_m": 7, "lungs": PIA}
-    step = full_step(**(about | changed))  # type: ignore[arg-type]
-    assert isinstance(step, NoFullStep)
-    assert step.because is because
-    assert (step.fill is not None) == (because is NoStep.EMPTY_WINDOW)
-
-
-def test_a_step_never_goes_past_the_goal() -> None:
-    """With the goal 1 m away the line is the goal."""
-    step = full_step(pb_m=32, supported_m=35, clean_m=17.5, fill_m=7, lungs=PIA, goal_m=33)
-    assert step.line_m == 33
 
 
 @given(people, st.floats(20, 80), st.floats(8, 25))

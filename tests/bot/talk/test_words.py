@@ -19,6 +19,7 @@ CAPS = {
     Because.ONE_NEW_DEPTH, Because.AFTER_HARD, Because.AFTER_TECHNIQUE, Because.RETRY_AT_OPENING,
     Because.AFTER_PRESSURE, Because.AFTER_OTHER, Because.AFTER_LAYOFF, Because.AFTER_URGE,
     Because.NO_COACH, Because.INTERVAL, Because.DIVES,
+    Because.FULL_STEP, Because.FULL_REPEAT, Because.SUPPORTED,
 }  # fmt: skip
 
 
