@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from scipy.special import betaincinv
-
 from planner.figure import Figure, Mark, OutOfRange
 
 
@@ -20,6 +18,9 @@ def consistency(*, clean: int, dives: int) -> Figure:
     """
     if dives < 1 or not 0 <= clean <= dives:
         raise OutOfRange("clean dives", value=clean, low=0, high=dives)
+    # 15 MB that the first answer to a diver does not need
+    from scipy.special import betaincinv
+
     a, b = clean + 0.5, dives - clean + 0.5
     return Figure(
         value=a / (dives + 1),
