@@ -33,7 +33,6 @@ from math import exp, log
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, ndtr
 
 from planner.figure import Figure, Mark, OutOfRange
 from planner.gas import fill_window_m
@@ -153,6 +152,9 @@ class _Tables:
     def __init__(self, spreads: tuple[float, ...]) -> None:
         self._start = float(_M[0]) - _ASKED_MOST
         rows = _ROWS
+        # loaded with the first posterior: no answer at the buoy needs it
+        from scipy.special import log_ndtr, ndtr
+
         coarse = self._start + _GRID_STEP * np.arange(rows)
         phases = _GRID_STEP / _PER_STEP * np.arange(_PER_STEP)
         scaled = (coarse[None, :, None] + phases[:, None, None]) / np.array(spreads)
