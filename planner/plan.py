@@ -129,13 +129,17 @@ def _whole(record: DiverRecord, rules: Rules) -> Standing:
 
 def standing(record: DiverRecord, *, rules: Rules, at: datetime) -> Standing:
     """Where the diver stands at an instant, by the facts that had happened by then."""
-    facts = record.facts
-    if not facts or facts[-1].happened_at > at:
-        state = folded(record, rules=rules, until_at=at, settle=settled_m)
-    else:
-        state = _whole(record, rules).copy()
+    state = left_at(record, rules=rules, at=at)
     state.arrive(at)
     return state
+
+
+def left_at(record: DiverRecord, *, rules: Rules, at: datetime) -> Standing:
+    """Where the diver was left by the last fact that had happened by an instant."""
+    facts = record.facts
+    if not facts or facts[-1].happened_at > at:
+        return folded(record, rules=rules, until_at=at, settle=settled_m)
+    return _whole(record, rules).copy()
 
 
 def plan(record: DiverRecord, *, rules: Rules, at: datetime) -> Plan | Refusal:

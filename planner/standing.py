@@ -221,12 +221,15 @@ class Standing:
 
     def dives_allowed(self, depth_m: float | None = None) -> int:
         """The cap on exhale dives today, by the deepest reached and a target's own depth."""
+        return self.allowed_at(max(self.day_state.deepest_m, depth_m or 0.0))
+
+    def allowed_at(self, deepest_m: float) -> int:
+        """The cap on exhale dives of a session whose deepest reaches a depth."""
         r = self.rules
-        deepest = max(self.day_state.deepest_m, depth_m or 0.0)
         prefix = "cap.rv" if self.exercise is Exercise.RV else "cap.frc"
-        if deepest >= r[f"{prefix}_deep_from_m"]:
+        if deepest_m >= r[f"{prefix}_deep_from_m"]:
             return int(min(r[f"{prefix}_deep"], r["cap.most"]))
-        if deepest >= r[f"{prefix}_mid_from_m"]:
+        if deepest_m >= r[f"{prefix}_mid_from_m"]:
             return int(min(r[f"{prefix}_mid"], r["cap.most"]))
         return int(r["cap.most"])
 

@@ -2,7 +2,7 @@
 
 Run: `python -m tests.bench.policy` (a minute or two). The divers are invented. A share of the
 faults are pressure stops with the turn in the deepest third, the rest half hard, half technique with the
-turn anywhere. House rule figures to compare with stand in `EXPECTED`.
+turn anywhere. They do the tasks that are set, on land each evening and two shallow dives on a day between. House rule figures to compare with stand in `EXPECTED`.
 """
 
 from __future__ import annotations
@@ -112,9 +112,30 @@ def weeks_to_base(case: Case, rng: random.Random) -> float | None:
             readiness = readiness_of(state, rules=RULES, with_bounds=False)
             if readiness is not None and readiness.met:
                 return (at - began_at) / timedelta(weeks=1)
-        day = state.free_on
-        at = datetime(day.year, day.month, day.day, 9, tzinfo=UTC)
+        at = at.replace(hour=20, minute=0)
+        free = state.free_on
+        while at.date() < free:
+            # the tasks that were set: on land each evening, and two dives on a day between
+            for task in tuple(state.learning.open):
+                state.apply(_exercise(Exercise.DRY, carried(), task), settled_m)
+            at = (at + timedelta(days=1)).replace(hour=9)
+            if state.learning.open and at.date() < free:
+                for _ in range(2):
+                    at += timedelta(minutes=12)
+                    state.apply(_exercise(Exercise.SHALLOW, carried()), settled_m)
+            at = at.replace(hour=20, minute=0)
+        at = at.replace(hour=9, minute=0)
     return None
+
+
+def _exercise(exercise: Exercise, carried: dict[str, object], task: str | None = None) -> Dive:
+    return Dive(
+        **carried,  # type: ignore[arg-type]
+        exercise=exercise,
+        depth_m=9.0 if exercise is Exercise.SHALLOW else None,
+        ending=Ending.CLEAN,
+        task=task,
+    )
 
 
 def _dive(case: Case, rng: random.Random, target: float, carried: dict[str, object]) -> Dive:
