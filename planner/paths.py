@@ -41,6 +41,11 @@ class Kind(IntEnum):
     OVER = 4
 
 
+_HARD, _TECHNIQUE, _PRESSURE, _OVER = (
+    int(kind) for kind in (Kind.HARD, Kind.TECHNIQUE, Kind.PRESSURE, Kind.OVER)
+)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Rates:
     """How a diver's dives end and how often there is a session, a row or an entry for each path.
@@ -217,11 +222,21 @@ class Paths:
     def _floor(self, held: Floats) -> Floats:
         return np.maximum(np.minimum(self.first_m, held), self.size.least_m)
 
-    def _held(self, raw: Floats) -> Floats:
-        """Held from the k-th deepest clean dive; NONE while nothing is."""
-        less = np.maximum(_down(self._shallower(raw)), self._floor(raw))
-        held = np.where(self.off_needed > 0, less, raw)
-        return np.where((raw < self.first_m) & ~self.below_first, NONE, held)
+    def _held(self, raw: Floats, at: Ints | slice = slice(None)) -> Floats:
+        """Held from the k-th deepest clean dive, on all paths or some; NONE while nothing is."""
+        held = raw.copy()
+        rows = self.off_needed[at].nonzero()[0]
+        if rows.size:
+            off = raw[rows]
+            held[rows] = np.maximum(_down(self._shallower(off)), self._floor(off))
+        held[(raw < self.first_m) & ~self.below_first[at]] = NONE
+        return held
+
+    def _held_now(self, rows: Ints) -> Floats:
+        """Held on some paths, as the session stands."""
+        return self._held(
+            _kth(tuple(b[rows] for b in self.best), tuple(o[rows] for o in self.own)), rows
+        )
 
     def _opening(self, held: Floats) -> Floats:
         share = _down(self.size.opening_share * held)
@@ -256,7 +271,6 @@ class Paths:
         self.below_first &= ~(back & over)
         for needed in (self.off_needed, self.cut_needed, self.lay_needed):
             needed[back] = 0
-        self.cut_level[back] = NONE
         given = stands & short
         self.lay_needed[given] = size.owed
         self.lay_level[given], self.lay_back[given] = back_at[given], held[given]
@@ -265,134 +279,152 @@ class Paths:
     # a session
 
     def _session(self, day: Ints, seen: Seen | None) -> Flags:
-        """One session of every path; which of them met the base in it."""
+        """One session of every path; which of them met the base in it.
+
+        Whoever is still active has made every dive so far, so `number` counts them for all.
+        """
         size, r = self.size, self.rules
         n, k = len(day), size.needed
-        after_layoff, left = self._come_back(day)
-        best = self._best(day)
-        own: list[Floats] = [left.copy() for _ in range(k)]
-        own_before: list[Floats] = [np.full(n, NONE) for _ in range(k)]
-        start = self._held(_kth(best, tuple(own)))
+        barred, left = self._come_back(day)
+        self.best = self._best(day)
+        self.own: list[Floats] = [left.copy() for _ in range(k)]
+        self.own_before: list[Floats] = [np.full(n, NONE) for _ in range(k)]
+        self.has_before = False
+        start = self._held(_kth(self.best, tuple(self.own)))
         nothing = start == NONE
-        start_or_first = np.where(nothing, self.first_m, start)
-        opening = self._opening(start)
+        start = np.where(nothing, self.first_m, start)
+        opening = np.where(nothing, self.first_m, self._opening(start))
+        new = self._deeper(start)
         self.oldest = day - size.window_d
         in_window = self.days >= self.oldest[:, None]
         old_clean = (self.at_base * in_window).sum(axis=1)
         old_days = ((self.at_base > 0) & in_window).sum(axis=1)
-        flags = np.zeros((7, n), dtype=np.bool_)
-        opened, at_held, off_taken, retry, new_tried, over, met = flags
-        bars_new = after_layoff | self.urged
-        urged = np.zeros(n, dtype=np.bool_)
-        self.cut_now[:] = False
-        cap, deepest = np.full(n, np.inf), np.zeros(n)
-        count, trouble, based, made = np.zeros((4, n), dtype=np.int64)
-        limit = self.rates.limits[self._drawn(self.limits_upto)]
-        ceiling = np.full(n, self.base_m)
+        opened, at_held, off_taken, retry, new_tried, urged, met, dived = np.zeros(
+            (8, n), dtype=np.bool_
+        )
+        # everything that caps the rest of the session: the ceiling, nothing new, faults
+        most = np.full(n, self.base_m)
         if self.is_rv:
-            alone = np.maximum(r["step.rv_coach_past_m"], np.where(nothing, 0.0, start))
-            ceiling = np.minimum(ceiling, alone)
+            alone = np.where(nothing, 0.0, start)
+            most = np.minimum(most, np.maximum(r["step.rv_coach_past_m"], alone))
+        barred |= self.urged
+        most = np.where(barred, np.minimum(most, start), most)
+        self.cut_now[:] = False
+        deepest = np.zeros(n)
+        trouble, slights, based = np.zeros((3, n), dtype=np.int64)
+        limit = self.rates.limits[self._drawn(self.limits_upto)]
         draws = self.rng.random((self.most + self.troubles, 2, n))
-        active = np.ones(n, dtype=np.bool_)
+        active, counted = np.ones(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
         for number in range(len(draws)):
-            held = self._held(_kth(best, tuple(own)))
+            held = self._held(_kth(self.best, tuple(self.own)))
             target = self._target(
-                start, nothing, start_or_first, opening, held, opened, at_held, trouble
-            )
-            target = np.minimum(target, np.where(bars_new, start_or_first, np.inf))
-            target = np.minimum(
-                target, np.where(~nothing & (held < start) & (held != NONE), held, np.inf)
-            )
-            target = np.minimum(target, np.where(retry, opening, np.inf))
-            target = _down(np.minimum(np.minimum(target, cap), ceiling))
-            active &= ~over & (trouble < self.troubles) & (made < limit)
-            active &= (target >= size.least_m) & (count < self._allowed(deepest, target))
+                nothing, start, opening, new, held, opened, at_held, trouble
+            )  # fmt: skip
+            rows = ((held < start) & ~nothing & (held != NONE)).nonzero()[0]
+            target[rows] = np.minimum(target[rows], held[rows])
+            rows = retry.nonzero()[0]
+            target[rows] = np.minimum(target[rows], opening[rows])
+            target = _down(np.minimum(target, most))
+            active &= (target >= size.least_m) & (limit > number)
+            active &= number - slights < self._allowed(np.maximum(deepest, target))
+            if number == 0:
+                dived = active.copy()
             if not active.any():
                 break
             u, share = draws[number]
-            kind = (u[:, None] >= self.upto).sum(axis=1)
-            kind[~active] = -1
-            turn = self._turn(target, kind, share)
+            clean = active & (u < self.upto[:, 0])
+            new_tried |= active & (target > start)
+            faults = (active & ~clean).nonzero()[0]
+            turn = target
+            kinds = (u[faults, None] >= self.upto[faults]).sum(axis=1)
+            if faults.size:
+                turn = target.copy()
+                turn[faults] = _turns(target[faults], kinds, share[faults])
             if seen is not None:
-                seen(self.path[active], day[active], target[active], kind[active], turn[active])
-            is_first = made == 0
-            made += active
-            clean = kind == Kind.CLEAN
-            hard, technique = kind == Kind.HARD, kind == Kind.TECHNIQUE
-            pressure, ends = kind == Kind.PRESSURE, kind == Kind.OVER
-            slight = technique & (turn < r["held.shallow_turn_m"])
-            counts = active & ~slight
-            count += counts
-            np.maximum(deepest, turn, out=deepest, where=counts)
-            retry &= ~active
-            trouble += active & ~clean
-            new_tried |= active & (np.maximum(target, turn) > start_or_first)
-            over |= ends
-            urged |= ends
-            if clean.any():
-                self._credit(clean, turn, own, own_before)
-                best = self._given_back(best)
-                enough = np.where(nothing, self.first_m, start)
-                shown = clean & (turn >= enough)
-                at_held = np.where(shown, opened | self.is_rv, at_held)
-                opened = opened | (clean & (turn >= opening))
-                based += clean & (turn >= self.base_m) & (is_first | (not self.is_rv))
-            if hard.any() or technique.any():
-                opened = opened | hard
-                at_fill = technique & (turn <= self._fill(target))
-                retry |= at_fill
+                all_kinds = np.zeros(n, dtype=np.int64)
+                all_kinds[faults] = kinds
+                seen(
+                    self.path[active], day[active], target[active], all_kinds[active], turn[active]
+                )
+            retry[:] = False
+            counted_before = counted.copy()
+            counted |= active
+            self._credit(np.where(clean, turn, NONE))
+            at_held = np.where(clean & (turn >= start), opened | self.is_rv, at_held)
+            opened |= clean & (turn >= opening)
+            if self.base_m <= target.max() and (number == 0 or not self.is_rv):
+                based += clean & (turn >= self.base_m)
+            if faults.size:
+                trouble[faults] += 1
+                ended = trouble >= self.troubles
+                ends = faults[kinds == _OVER]
+                urged[ends] = True
+                ended[ends] = True
+                technique = kinds == _TECHNIQUE
+                is_slight = technique & (turn[faults] < r["held.shallow_turn_m"])
+                slight = faults[is_slight]
+                slights[slight] += 1
+                counted[slight] = counted_before[slight]
+                hard = kinds == _HARD
+                opened[faults[hard]] = True
+                at_fill = technique & (turn[faults] <= self._fill(target[faults]))
+                retry[faults[at_fill]] = True
                 fault = hard | (technique & ~at_fill)
-                bars_new = bars_new | fault
-                self._step_off(fault & ~slight, turn, held, opening, off_taken, best, own)
-                least = self._shallower(turn)
-                left = self._held(_kth(best, tuple(own)))
-                least = np.where(technique & (left != NONE), np.minimum(least, left), least)
-                cap = np.where(fault, np.minimum(cap, least), cap)
-            if pressure.any():
-                bars_new = bars_new | pressure
-                new_tried |= pressure
-                best = self._pressure(pressure, turn, held, best, own, own_before)
-                cap = np.where(pressure, np.minimum(cap, size.pressure_share * turn), cap)
-                if self.is_rv:
-                    over |= pressure & (turn >= r["trouble.rv_over_from_m"])
+                rows = faults[fault]
+                if rows.size:
+                    deep = faults[fault & ~is_slight]
+                    self._step_off(deep, turn[deep], held[deep], opening[deep], off_taken)
+                    least = np.minimum(self._shallower(turn[rows]), start[rows])
+                    left = self._held_now(rows)
+                    fails = technique[fault] & (left != NONE)
+                    least = np.where(fails, np.minimum(least, left), least)
+                    most[rows] = np.minimum(most[rows], least)
+                rows = faults[kinds == _PRESSURE]
+                if rows.size:
+                    new_tried[rows] = True
+                    self._pressure(rows, turn[rows], held[rows])
+                    least = np.minimum(size.pressure_share * turn[rows], start[rows])
+                    most[rows] = np.minimum(most[rows], least)
+                    if self.is_rv:
+                        ended[rows[turn[rows] >= r["trouble.rv_over_from_m"]]] = True
+                active &= ~ended
+                turn[slight] = 0.0
+            deepest = np.maximum(deepest, turn)
             if based.any():
-                held = self._held(_kth(best, tuple(own)))
-                now = (based > 0) & (held >= self.base_m)
+                held = self._held(_kth(self.best, tuple(self.own)))
+                now = dived & (based > 0) & (held >= self.base_m)
                 now &= old_clean + based >= self.base_clean
                 met |= now & (old_days + (based > 0) >= self.base_days)
-                over |= met
-        urged |= self.urged & (count == 0)
-        self._close(day, made > 0, own, own_before, based, new_tried, urged)
+                active &= ~met
+        # an urge bars the next session whose dives count
+        urged |= self.urged & ~counted
+        self._close(day, dived, based, new_tried, urged)
         return met
 
     def _target(
-        self, start: Floats, nothing: Flags, start_or_first: Floats, opening: Floats,
-        held: Floats, opened: Flags, at_held: Flags, trouble: Ints,
+        self, nothing: Flags, start: Floats, opening: Floats, new: Floats, held: Floats,
+        opened: Flags, at_held: Flags, trouble: Ints,
     ) -> Floats:  # fmt: skip
         """Opening dive, one at held, then the new depth; with nothing held, the first depth."""
-        new = self._deeper(start_or_first)
         if self.is_rv:
             second = self._deeper(new)
             twice = (trouble == 0) & (held >= new)
             twice &= second < self.rules["step.rv_two_new_above_m"]
             new = np.where(twice, second, new)
-        ordered = np.where(opened, np.where(at_held, new, start), opening)
-        unshown = (held < self.first_m) | ~at_held
-        return np.where(nothing, np.where(unshown, self.first_m, new), ordered)
+        target = np.where(at_held, new, start)
+        target = np.where(opened, target, opening)
+        rows = nothing.nonzero()[0]
+        if rows.size:
+            unshown = (held[rows] < self.first_m) | ~at_held[rows]
+            target[rows] = np.where(unshown, self.first_m, new[rows])
+        return target
 
-    def _allowed(self, deepest: Floats, target: Floats) -> Ints:
-        depth = np.maximum(deepest, target)
-        allowed = np.full(len(depth), self.most)
-        for from_m, dives in self.caps:
-            allowed[depth >= from_m] = dives
-        return allowed
-
-    def _turn(self, target: Floats, kind: Ints, share: Floats) -> Floats:
-        """Pressure turns in the deepest third, technique anywhere, all else at the target (H)."""
-        turn = np.where(kind == Kind.TECHNIQUE, target * (0.1 + 0.9 * share), target)
-        turn = np.where(kind == Kind.PRESSURE, target * (2 + share) / 3, turn)
-        rounded: Floats = np.round(turn, 1).astype(np.float64, copy=False)
-        return rounded
+    def _allowed(self, depth: Floats) -> Ints | int:
+        (mid_m, mid), (deep_m, deep) = self.caps
+        if depth.max() < min(mid_m, deep_m):
+            return self.most
+        allowed = np.where(depth >= mid_m, mid, self.most)
+        return np.where(depth >= deep_m, deep, allowed)
 
     def _fill(self, target: Floats) -> Floats:
         if self.is_rv:
@@ -400,115 +432,100 @@ class Paths:
         r = self.rules
         return np.minimum(r["fill.frc_low_m"], np.maximum(0.0, target - r["fill.above_target_m"]))
 
-    def _credit(
-        self, clean: Flags, turn: Floats, own: list[Floats], own_before: list[Floats]
-    ) -> None:  # fmt: skip
+    def _credit(self, depth: Floats) -> None:
         """A clean dive joins the session's deepest, and counts toward what is owed."""
-        depth = np.where(clean, _down(turn), NONE)
-        self._insert(depth, own, own_before)
-        for needed, level in (
-            (self.off_needed, self.off_level),
-            (self.lay_needed, self.lay_level),
-        ):
-            before = needed > 0
-            needed -= clean & before & (depth >= level)
-            if needed is self.lay_needed:
-                ended = before & (needed == 0)
-                if ended.any():
-                    back = np.where(ended, self.lay_back, NONE)
-                    for _ in range(self.size.needed):
-                        self._insert(back, own, own_before)
-        later = clean & (self.cut_needed > 0) & ~self.cut_now & (depth >= self.cut_level)
-        self.cut_needed -= later
+        self._insert(depth)
+        rows = self.off_needed.nonzero()[0]
+        self.off_needed[rows] -= depth[rows] >= self.off_level[rows]
+        rows = self.lay_needed.nonzero()[0]
+        if rows.size:
+            self.lay_needed[rows] -= depth[rows] >= self.lay_level[rows]
+            ended = rows[self.lay_needed[rows] == 0]
+            if ended.size:
+                back = np.full(len(depth), NONE)
+                back[ended] = self.lay_back[ended]
+                for _ in range(self.size.needed):
+                    self._insert(back)
+        rows = ((self.cut_needed > 0) & ~self.cut_now).nonzero()[0]
+        if rows.size:
+            self.cut_needed[rows] -= depth[rows] >= self.cut_level[rows]
+            ended = rows[self.cut_needed[rows] == 0]
+            if ended.size:
+                self._give_back(ended)
 
-    @staticmethod
-    def _insert(depth: Floats, own: list[Floats], own_before: list[Floats]) -> None:
-        moving, moving_before = depth, np.full(len(depth), NONE)
-        for i in range(len(own)):
-            above = moving > own[i]
-            now, now_before = own[i], own_before[i]
-            own[i] = np.where(above, moving, now)
-            own_before[i] = np.where(above, moving_before, now_before)
+    def _insert(self, depth: Floats) -> None:
+        moving = depth
+        if not self.has_before:
+            for i, now in enumerate(self.own):
+                self.own[i] = np.maximum(now, moving)
+                moving = np.minimum(now, moving)
+            return
+        moving_before = np.full(len(depth), NONE)
+        for i, (now, before) in enumerate(zip(self.own, self.own_before, strict=True)):
+            above = moving > now
+            self.own[i] = np.where(above, moving, now)
+            self.own_before[i] = np.where(above, moving_before, before)
             moving = np.where(above, now, moving)
-            moving_before = np.where(above, now_before, moving_before)
+            moving_before = np.where(above, before, moving_before)
 
-    def _given_back(self, best: tuple[Floats, ...]) -> tuple[Floats, ...]:
-        """Where what a pressure stop cut is earned back: the old credits, up to what is given."""
-        ended = (self.cut_needed == 0) & (self.cut_level != NONE)
-        if not ended.any():
-            return best
-        k = self.size.needed
-        rows = np.flatnonzero(ended)
+    def _give_back(self, rows: Ints) -> None:
+        """What a pressure stop cut is earned back: the old credits, up to what is given."""
         before = self.befores[rows]
         back = np.minimum(before, self.cut_back[rows][:, None, None])
         self.depths[rows] = np.where(
             before == NONE, self.depths[rows], np.maximum(self.depths[rows], back)
         )
         self.befores[rows] = NONE
-        self.cut_level[rows] = NONE
         inside = self.days[rows] >= self.oldest[rows][:, None]
         flat = np.where(inside[:, :, None], self.depths[rows], NONE).reshape(len(rows), -1)
         flat.sort(axis=1)
-        renewed = [b.copy() for b in best]
-        for i in range(k):
-            renewed[i][rows] = flat[:, -1 - i]
-        return tuple(renewed)
+        for i, best in enumerate(self.best):
+            best[rows] = flat[:, -1 - i]
 
     def _step_off(
-        self, fault: Flags, turn: Floats, held: Floats, opening: Floats, off_taken: Flags,
-        best: tuple[Floats, ...], own: list[Floats],
-    ) -> None:  # fmt: skip
+        self, rows: Ints, turn: Floats, held: Floats, opening: Floats, off_taken: Flags
+    ) -> None:
         """A fault from the opening depth down to held: a step less until clean dives give it back."""
-        hit = fault & (held != NONE) & (turn >= opening) & (turn <= held)
-        again = hit & (self.off_needed > 0)
-        fresh = hit & ~again & ~off_taken
-        self.off_needed[again | fresh] = self.size.owed
-        if fresh.any():
-            left = self._held(_kth(best, tuple(own)))
-            self.off_level[fresh] = left[fresh]
-            off_taken |= fresh
+        rows = rows[(held != NONE) & (turn >= opening) & (turn <= held)]
+        again = self.off_needed[rows] > 0
+        fresh = rows[~again & ~off_taken[rows]]
+        self.off_needed[rows[again]] = self.size.owed
+        if fresh.size:
+            self.off_needed[fresh] = self.size.owed
+            self.off_level[fresh] = self._held_now(fresh)
+            off_taken[fresh] = True
 
-    def _pressure(
-        self, hit: Flags, turn: Floats, held: Floats, best: tuple[Floats, ...],
-        own: list[Floats], own_before: list[Floats],
-    ) -> tuple[Floats, ...]:  # fmt: skip
+    def _pressure(self, rows: Ints, turn: Floats, held: Floats) -> None:
         """A pressure stop cuts held to a share of the turn; part of it may come back later."""
         size = self.size
         cut_to = _down(size.pressure_share * turn)
-        none = hit & (held == NONE)
-        had = hit & ~none
-        cut_to = np.where(had, np.minimum(held, cut_to), cut_to)
-        cut_to = np.maximum(cut_to, size.least_m)
-        most = np.where(hit, cut_to, np.inf)
-        self.befores[had] = self.depths[had]
-        self.depths = np.minimum(self.depths, most[:, None, None])
-        best = tuple(np.minimum(b, most) for b in best)
-        for i in range(size.needed):
-            own_before[i] = np.where(had, own[i], own_before[i])
-            own[i] = np.minimum(own[i], most)
-        shown = none & (cut_to < self.first_m)
+        had = held != NONE
+        cut_to = np.maximum(np.where(had, np.minimum(held, cut_to), cut_to), size.least_m)
+        self.befores[rows[had]] = self.depths[rows[had]]
+        self.depths[rows] = np.minimum(self.depths[rows], cut_to[:, None, None])
+        for best, own, before in zip(self.best, self.own, self.own_before, strict=True):
+            best[rows] = np.minimum(best[rows], cut_to)
+            before[rows] = np.where(had, own[rows], before[rows])
+            own[rows] = np.minimum(own[rows], cut_to)
+        self.has_before = True
+        shown = ~had & (cut_to < self.first_m)
         if shown.any():
+            depth = np.full(len(self.last), NONE)
+            depth[rows[shown]] = cut_to[shown]
             for _ in range(size.needed):
-                self._insert(np.where(shown, cut_to, NONE), own, own_before)
-        self.cut_needed[none] = 0
-        self.cut_level[none] = NONE
-        self.cut_needed[had] = size.owed
-        self.cut_level[had] = cut_to[had]
+                self._insert(depth)
         back = np.minimum(_down(size.give_back_share * held), _down(turn))
-        self.cut_back[had] = np.maximum(cut_to, back)[had]
-        self.cut_now |= hit
-        self.off_needed[hit] = 0
-        self.lay_needed[hit] = 0
-        self.below_first |= hit & (cut_to < self.first_m)
-        return best
+        self.cut_needed[rows] = np.where(had, size.owed, 0)
+        self.cut_level[rows], self.cut_back[rows] = cut_to, np.maximum(cut_to, back)
+        self.cut_now[rows] = True
+        self.off_needed[rows] = 0
+        self.lay_needed[rows] = 0
+        self.below_first[rows] |= cut_to < self.first_m
 
-    def _close(
-        self, day: Ints, dived: Flags, own: list[Floats], own_before: list[Floats], based: Ints,
-        new_tried: Flags, urged: Flags,
-    ) -> None:  # fmt: skip
+    def _close(self, day: Ints, dived: Flags, based: Ints, new_tried: Flags, urged: Flags) -> None:
         slot = self.slot
         self.days[:, slot] = day
-        for i, (depth, before) in enumerate(zip(own, own_before, strict=True)):
+        for i, (depth, before) in enumerate(zip(self.own, self.own_before, strict=True)):
             self.depths[:, slot, i], self.befores[:, slot, i] = depth, before
         self.at_base[:, slot] = based
         self.slot = (slot + 1) % self.width
@@ -517,3 +534,11 @@ class Paths:
         self.last = day
         self.long = np.where(dived, new_tried, self.long)
         self.urged = urged
+
+
+def _turns(target: Floats, kinds: Ints, share: Floats) -> Floats:
+    """Pressure turns in the deepest third, technique anywhere, all else at the target (H)."""
+    turn = np.where(kinds == _TECHNIQUE, target * (0.1 + 0.9 * share), target)
+    turn = np.where(kinds == _PRESSURE, target * (2 + share) / 3, turn)
+    rounded: Floats = np.round(turn, 1).astype(np.float64, copy=False)
+    return rounded
