@@ -11,9 +11,11 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from planner.day import Day, ExhaleDay
+from planner.effect import exhale_dive
 from planner.gas import first_frc_depth_m
 from planner.harm import Lock, lock_of, new_depth_barred, recent_harm, restart_share, unwell_open
-from planner.held import Track, down_half, up_half
+from planner.held import Track, up_half
 from planner.ladder import Ladder
 from planner.learning import Learning
 from planner.lungs import Lungs, lungs_of
@@ -45,71 +47,6 @@ from planner.rules import Rules
 Place = tuple[str, int, int]
 Settle = Callable[["Standing", datetime], float | None]
 """Which target stands at an instant, or None: `plan.settled_m`."""
-
-
-class ExhaleDay:
-    """A day with exhale dives, and whether it asks for the longer rest."""
-
-    __slots__ = ("day", "long_rest")
-
-    def __init__(self, day: int, long_rest: bool) -> None:
-        self.day = day
-        self.long_rest = long_rest
-
-
-class Day:
-    """The open session: what its dives have settled for the rest of it."""
-
-    __slots__ = (
-        "after_layoff",
-        "at_held",
-        "bars_new",
-        "began_day",
-        "caps",
-        "deepest_m",
-        "dives",
-        "exhale_count",
-        "free_day",
-        "had_pressure",
-        "last_day",
-        "new_tried",
-        "number",
-        "off_taken",
-        "opened",
-        "over",
-        "retry",
-        "start_m",
-        "trouble_count",
-    )  # fmt: skip
-
-    def __init__(self, number: int, day: int) -> None:
-        self.number = number
-        self.began_day = day
-        self.last_day = day
-        self.free_day = 0
-        self.dives: list[Dive] = []
-        self.exhale_count = 0
-        self.deepest_m = 0.0
-        self.trouble_count = 0
-        self.start_m: float | None = None
-        self.opened = False
-        self.at_held = False
-        self.off_taken = False
-        self.had_pressure = False
-        self.new_tried = False
-        self.after_layoff = False
-        self.retry = False
-        self.bars_new: Because | None = None
-        self.caps: list[tuple[Because, float]] = []
-        self.over: list[Because] = []
-
-    def copy(self) -> Day:
-        """An independent copy."""
-        new = Day.__new__(Day)
-        for name in Day.__slots__:
-            setattr(new, name, getattr(self, name))
-        new.dives, new.caps, new.over = list(self.dives), list(self.caps), list(self.over)
-        return new
 
 
 class Standing:
@@ -423,7 +360,7 @@ class Standing:
         self.arrive(at)
         day = self.day_state.last_day
         if dive.exercise.is_exhale:
-            self._exhale_dive(dive, day, settle(self, at))
+            exhale_dive(self, dive, day, settle(self, at))
         elif dive.exercise is Exercise.FULL:
             self._full_dive(dive, day)
         elif dive.exercise is Exercise.SHALLOW:
@@ -463,172 +400,6 @@ class Standing:
             return True
         told_at = self._full_brief_at
         return told_at is not None and dive.happened_at - told_at <= self.gap
-
-    def _exhale_dive(self, dive: Dive, day: int, briefed_m: float | None) -> None:
-        state, r = self.day_state, self.rules
-        place = dive.origin.place
-        exercise = dive.exercise
-        if exercise is not self.exercise:
-            briefed_m = None
-            if not state.dives:
-                self.tracks[exercise].come_back(day)
-        self.briefed[place] = briefed_m
-        self.learning.exhale(dive, session=state.number, day=day)
-        track = self.tracks[exercise]
-        held = track.held_m(day)
-        turn = dive.depth_m
-        is_first = not state.dives and not (self.exhale_days and self.exhale_days[-1].day == day)
-
-        if self._is_shallow_turn(dive):
-            counts = False
-        else:
-            counts = True
-            state.exhale_count += 1
-            state.deepest_m = max(state.deepest_m, turn or 0.0)
-        if self.exhale_days and self.exhale_days[-1].day in (state.began_day, day):
-            self.exhale_days[-1].day = day
-        else:
-            self.exhale_days.append(ExhaleDay(day, long_rest=False))
-        state.retry = False
-        if dive.is_troubled:
-            state.trouble_count += 1
-            if state.trouble_count >= r["trouble.most"]:
-                state.over.append(Because.TWO_TROUBLES)
-        new_from = state.start_m if state.start_m is not None else self.first_m
-        tried_m = max(briefed_m or 0.0, turn or 0.0)
-        if exercise is self.exercise and tried_m > new_from:
-            state.new_tried = True
-            self.exhale_days[-1].long_rest = True
-        if (
-            briefed_m is not None
-            and turn is not None
-            and turn > briefed_m + r["trouble.too_deep_m"]
-        ):
-            state.over.append(Because.TOO_DEEP)
-
-        if dive.ending in (Ending.CLEAN, Ending.EARLY):
-            if briefed_m is not None and turn is not None and counts and not dive.waits:
-                self._clean(dive, day, turn, briefed_m, is_first)
-        elif dive.ending is Ending.HARD:
-            self._hard(track, day, turn, held)
-        else:
-            self._stop(dive, track, day, turn, held, briefed_m)
-        track.dived(day)
-
-    def _is_shallow_turn(self, dive: Dive) -> bool:
-        """Turned above the depth that counts, without pressure, short of the target."""
-        depth = dive.depth_m
-        return (
-            depth is not None
-            and depth < self.rules["held.shallow_turn_m"]
-            and (
-                dive.ending is Ending.EARLY
-                or (dive.ending is Ending.STOP and not dive.is_pressure_stop)
-            )
-        )
-
-    def _clean(self, dive: Dive, day: int, turn: float, briefed_m: float, is_first: bool) -> None:
-        state, r = self.day_state, self.rules
-        track = self.tracks[dive.exercise]
-        too_deep = turn > briefed_m + r["trouble.too_deep_m"]
-        credited = down_half(briefed_m if too_deep else turn)
-        track.clean(day, state.number, credited)
-        start = state.start_m
-        if dive.ending is Ending.CLEAN:
-            # FRC: the opening dive and the one at held are two dives, even at the same depth
-            if credited >= (track.first_m if start is None else start):
-                state.at_held = state.opened or dive.exercise is Exercise.RV
-            if credited >= track.opening_m(start):
-                state.opened = True
-            fill_ok = self._fill_in_place(dive)
-            self.base_dives.append((day, credited, dive.exercise, is_first, fill_ok))
-
-    def _fill_in_place(self, dive: Dive) -> bool:
-        if dive.fill_m is None:
-            return True
-        r = self.rules
-        if dive.exercise is Exercise.RV:
-            return dive.fill_m == 0
-        latest = (dive.depth_m or 0.0) - r["fill.above_target_m"]
-        return min(r["fill.frc_low_m"], latest) <= dive.fill_m <= min(r["fill.frc_high_m"], latest)
-
-    def _hard(self, track: Track, day: int, turn: float | None, held: float | None) -> None:
-        state = self.day_state
-        state.opened = True
-        self._bar_new(Because.AFTER_HARD)
-        if turn is None:
-            return
-        self._take_step_off(track, day, turn, held)
-        state.caps.append((Because.AFTER_HARD, track.size.shallower(turn)))
-
-    def _take_step_off(self, track: Track, day: int, turn: float, held: float | None) -> None:
-        state = self.day_state
-        if held is None or not track.opening_m(state.start_m) <= turn <= held:
-            return
-        if track.step_off(day, may_take=not state.off_taken):
-            state.off_taken = True
-
-    def _bar_new(self, because: Because) -> None:
-        if self.day_state.bars_new is None:
-            self.day_state.bars_new = because
-
-    def _stop(
-        self,
-        dive: Dive,
-        track: Track,
-        day: int,
-        turn: float | None,
-        held: float | None,
-        briefed_m: float | None,
-    ) -> None:
-        state, r = self.day_state, self.rules
-        reason = dive.reason or Reason.UNSTATED
-        if turn is None and reason is not Reason.COLD and reason is not Reason.URGE:
-            self.unknown_depths.append(dive)
-        if reason.is_pressure:
-            state.had_pressure = True
-            self._bar_new(Because.AFTER_PRESSURE)
-            self.exhale_days[-1].long_rest = True
-            if turn is None:
-                return
-            track.pressure(day, state.number, turn)
-            state.caps.append((Because.AFTER_PRESSURE, r["held.pressure_share"] * turn))
-            if dive.exercise is Exercise.RV and turn >= r["trouble.rv_over_from_m"]:
-                state.over.append(Because.PRESSURE_DEEP)
-        elif reason.is_technique:
-            if turn is None:
-                self._bar_new(Because.AFTER_TECHNIQUE)
-                return
-            if turn <= self._fill_depth(dive, briefed_m):
-                state.retry = True
-                return
-            self._bar_new(Because.AFTER_TECHNIQUE)
-            if not self._is_shallow_turn(dive):
-                self._take_step_off(track, day, turn, held)
-            left = track.held_m(day)
-            cap = track.size.shallower(turn)
-            state.caps.append((Because.AFTER_TECHNIQUE, cap if left is None else min(cap, left)))
-        elif reason is Reason.URGE:
-            state.over.append(Because.URGE)
-        elif reason is Reason.COLD:
-            state.over.append(Because.COLD)
-        else:
-            self._bar_new(Because.AFTER_OTHER)
-            if briefed_m is not None:
-                state.caps.append(
-                    (Because.AFTER_OTHER, briefed_m if held is None else min(briefed_m, held))
-                )
-
-    def _fill_depth(self, dive: Dive, briefed_m: float | None) -> float:
-        """Where the fill was: as stated, or the shallow end of what is briefed; RV at the surface."""
-        if dive.exercise is Exercise.RV:
-            return 0.0
-        if dive.fill_m is not None:
-            return dive.fill_m
-        low = self.rules["fill.frc_low_m"]
-        if briefed_m is None:
-            return low
-        return min(low, max(0.0, briefed_m - self.rules["fill.above_target_m"]))
 
 
 _OF_A_FILL = frozenset({Reason.EMPTY, Reason.LEAK, Reason.SWALLOW, Reason.STUCK})
