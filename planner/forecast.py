@@ -29,8 +29,8 @@ from planner.standing import Standing
 PATHS = 1000
 LOW, HIGH = 0.1, 0.9
 NO_LIMIT = 99
-_PRIOR_FAULTS = {Kind.HARD: 0.475, Kind.TECHNIQUE: 0.475, Kind.PRESSURE: 0.05, Kind.OVER: 0.02}
-"""How faults are mixed before any are seen, worth about one fault (H)."""
+_PRIOR_FAULTS = {Kind.HARD: 1.8, Kind.TECHNIQUE: 1.8, Kind.PRESSURE: 0.4, Kind.OVER: 0.04}
+"""How faults are mixed before any are seen, worth about four faults, a tenth of them pressure (H)."""
 
 
 class NoForecastBecause(StrEnum):

@@ -206,7 +206,7 @@ def full_plan(record: DiverRecord, *, rules: Rules, at: datetime) -> FullPlan | 
         days_needed=int(rules["full.clean_days"]),
         not_before_at=until if until is not None and until > at else None,
         turns=TURNS,
-        lost=_lost(ladder.last_empty, own) if ladder.owed else None,
+        lost=lost_share(ladder.last_empty, own) if ladder.owed else None,
         caps=(*_caps(line, supported, is_step=is_step), *moments),
     )
 
@@ -249,8 +249,11 @@ def _support_bars(
         yield Bar(because=Because.NOT_SUPPORTED, figure=figure)
 
 
-def _lost(dive: Dive | None, own: Spaces) -> Figure | None:
-    """The share of its charge that a dive which ran out had lost, with the band of the spaces."""
+def lost_share(dive: Dive | None, own: Spaces) -> Figure | None:
+    """The share of its charge that a dive which ran out had lost, with the band of the spaces.
+
+    None where its depth or fill is not known, or it did not go below its fill.
+    """
     if dive is None or dive.depth_m is None or dive.fill_m is None or dive.depth_m <= dive.fill_m:
         return None
     depth_m, fill_m = dive.depth_m, dive.fill_m

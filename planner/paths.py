@@ -16,19 +16,12 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
-from planner.held import Sizes, Track
+from planner.held import Track
 from planner.record import Exercise
 from planner.rules import Rules
 from planner.standing import Standing
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-
-NONE = -np.inf
-"""No depth."""
+from planner.tracks import NONE, Flags, Floats, Ints, Tracks, down, kth
 
 
 class Kind(IntEnum):
@@ -61,24 +54,11 @@ class Rates:
     limits_upto: Floats
 
 
-def _down(depth_m: Floats) -> Floats:
-    return np.floor(depth_m * 2 + 1e-9) / 2
-
-
-def _kth(a: tuple[Floats, ...], b: tuple[Floats, ...]) -> Floats:
-    """The k-th largest of two falling rows of k: the largest min of i of one and k - i of the other."""
-    k = len(a)
-    found = np.maximum(a[k - 1], b[k - 1])
-    for i in range(1, k):
-        found = np.maximum(found, np.minimum(a[i - 1], b[k - i - 1]))
-    return found
-
-
 Seen = Callable[[Ints, Ints, Floats, Ints, Floats], None]
 """Told of each dive: paths, days, targets, kinds, turns."""
 
 
-class Paths:
+class Paths(Tracks):
     """Many paths from where a diver stands; `met_day` is each one's day of base met, or -1."""
 
     def __init__(
@@ -88,7 +68,7 @@ class Paths:
         assert track is not None
         assert state.base_m is not None
         self.rng, self.rates, self.rules = rng, rates, rules
-        self.size: Sizes = track.size
+        self.size = track.size
         self.is_rv = track.exercise is Exercise.RV
         self.base_m, self.first_m = state.base_m, track.first_m
         self.today = today
@@ -208,76 +188,6 @@ class Paths:
         delay = self.rates.delays_d[self._drawn(self.delays_upto)]
         return np.maximum(np.maximum(free, self.last + 1) + delay, self.today)
 
-    # depths
-
-    def _shallower(self, depth: Floats) -> Floats:
-        size = self.size
-        return depth - np.where(depth <= size.off_small_from_m, size.off_m, size.off_small_m)
-
-    def _deeper(self, depth: Floats) -> Floats:
-        size = self.size
-        big = np.minimum(depth + size.step_m, size.step_small_from_m)
-        return np.where(depth < size.step_small_from_m, big, depth + size.step_small_m)
-
-    def _floor(self, held: Floats) -> Floats:
-        return np.maximum(np.minimum(self.first_m, held), self.size.least_m)
-
-    def _held(self, raw: Floats, at: Ints | slice = slice(None)) -> Floats:
-        """Held from the k-th deepest clean dive, on all paths or some; NONE while nothing is."""
-        held = raw.copy()
-        rows = self.off_needed[at].nonzero()[0]
-        if rows.size:
-            off = raw[rows]
-            held[rows] = np.maximum(_down(self._shallower(off)), self._floor(off))
-        held[(raw < self.first_m) & ~self.below_first[at]] = NONE
-        return held
-
-    def _held_now(self, rows: Ints) -> Floats:
-        """Held on some paths, as the session stands."""
-        return self._held(
-            _kth(tuple(b[rows] for b in self.best), tuple(o[rows] for o in self.own)), rows
-        )
-
-    def _opening(self, held: Floats) -> Floats:
-        share = _down(self.size.opening_share * held)
-        opening = np.maximum(share, np.minimum(self.first_m, held))
-        return np.where(held == NONE, self.first_m, opening)
-
-    def _best(self, day: Ints) -> tuple[Floats, ...]:
-        """The k deepest clean dives in the window before a day, falling."""
-        k = self.size.needed
-        inside = (self.days >= (day - self.size.window_d)[:, None])[:, :, None]
-        flat = np.where(inside, self.depths, NONE).reshape(len(day), -1)
-        best = np.partition(flat, flat.shape[1] - k, axis=1)[:, -k:]
-        best.sort(axis=1)
-        return tuple(best[:, k - 1 - i] for i in range(k))
-
-    def _come_back(self, day: Ints) -> tuple[Flags, Floats]:
-        """Lay-offs: who was away, and what is left of held as clean dives of the day."""
-        size = self.size
-        away = day - self.last
-        back = away >= size.short_d
-        if self.fresh:
-            back &= away > size.fresh_d
-            self.fresh = False
-        if not back.any():
-            return back, np.full(len(day), NONE)
-        held = self._held(self._best(self.last)[-1])
-        over, short = away >= size.over_d, away < size.long_d
-        share = np.where(short, size.short_share, size.long_share)
-        back_at = np.maximum(_down(share * held), self._floor(held))
-        stands = back & ~over & (held != NONE)
-        self.depths[back], self.befores[back] = NONE, NONE
-        self.below_first &= ~(back & over)
-        for needed in (self.off_needed, self.cut_needed, self.lay_needed):
-            needed[back] = 0
-        given = stands & short
-        self.lay_needed[given] = size.owed
-        self.lay_level[given], self.lay_back[given] = back_at[given], held[given]
-        return back, np.where(stands, back_at, NONE)
-
-    # a session
-
     def _session(self, day: Ints, seen: Seen | None) -> Flags:
         """One session of every path; which of them met the base in it.
 
@@ -285,16 +195,16 @@ class Paths:
         """
         size, r = self.size, self.rules
         n, k = len(day), size.needed
-        barred, left = self._come_back(day)
-        self.best = self._best(day)
+        barred, left = self.come_back(day)
+        self.best = self.deepest_of(day)
         self.own: list[Floats] = [left.copy() for _ in range(k)]
         self.own_before: list[Floats] = [np.full(n, NONE) for _ in range(k)]
         self.has_before = False
-        start = self._held(_kth(self.best, tuple(self.own)))
+        start = self.held(kth(self.best, tuple(self.own)))
         nothing = start == NONE
         start = np.where(nothing, self.first_m, start)
-        opening = np.where(nothing, self.first_m, self._opening(start))
-        new = self._deeper(start)
+        opening = np.where(nothing, self.first_m, self.opening(start))
+        new = self.deeper(start)
         self.oldest = day - size.window_d
         in_window = self.days >= self.oldest[:, None]
         old_clean = (self.at_base * in_window).sum(axis=1)
@@ -316,7 +226,7 @@ class Paths:
         draws = self.rng.random((self.most + self.troubles, 2, n))
         active, counted = np.ones(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
         for number in range(len(draws)):
-            held = self._held(_kth(self.best, tuple(self.own)))
+            held = self.held(kth(self.best, tuple(self.own)))
             target = self._target(
                 nothing, start, opening, new, held, opened, at_held, trouble
             )  # fmt: skip
@@ -324,7 +234,7 @@ class Paths:
             target[rows] = np.minimum(target[rows], held[rows])
             rows = retry.nonzero()[0]
             target[rows] = np.minimum(target[rows], opening[rows])
-            target = _down(np.minimum(target, most))
+            target = down(np.minimum(target, most))
             active &= (target >= size.least_m) & (limit > number)
             active &= number - slights < self._allowed(np.maximum(deepest, target))
             if number == 0:
@@ -349,7 +259,7 @@ class Paths:
             retry[:] = False
             counted_before = counted.copy()
             counted |= active
-            self._credit(np.where(clean, turn, NONE))
+            self.credit(np.where(clean, turn, NONE))
             at_held = np.where(clean & (turn >= start), opened | self.is_rv, at_held)
             opened |= clean & (turn >= opening)
             if self.base_m <= target.max() and (number == 0 or not self.is_rv):
@@ -373,16 +283,16 @@ class Paths:
                 rows = faults[fault]
                 if rows.size:
                     deep = faults[fault & ~is_slight]
-                    self._step_off(deep, turn[deep], held[deep], opening[deep], off_taken)
-                    least = np.minimum(self._shallower(turn[rows]), start[rows])
-                    left = self._held_now(rows)
+                    self.step_off(deep, turn[deep], held[deep], opening[deep], off_taken)
+                    least = np.minimum(self.shallower(turn[rows]), start[rows])
+                    left = self.held_now(rows)
                     fails = technique[fault] & (left != NONE)
                     least = np.where(fails, np.minimum(least, left), least)
                     most[rows] = np.minimum(most[rows], least)
                 rows = faults[kinds == _PRESSURE]
                 if rows.size:
                     new_tried[rows] = True
-                    self._pressure(rows, turn[rows], held[rows])
+                    self.pressure(rows, turn[rows], held[rows])
                     least = np.minimum(size.pressure_share * turn[rows], start[rows])
                     most[rows] = np.minimum(most[rows], least)
                     if self.is_rv:
@@ -391,7 +301,7 @@ class Paths:
                 turn[slight] = 0.0
             deepest = np.maximum(deepest, turn)
             if based.any():
-                held = self._held(_kth(self.best, tuple(self.own)))
+                held = self.held(kth(self.best, tuple(self.own)))
                 now = dived & (based > 0) & (held >= self.base_m)
                 now &= old_clean + based >= self.base_clean
                 met |= now & (old_days + (based > 0) >= self.base_days)
@@ -407,7 +317,7 @@ class Paths:
     ) -> Floats:  # fmt: skip
         """Opening dive, one at held, then the new depth; with nothing held, the first depth."""
         if self.is_rv:
-            second = self._deeper(new)
+            second = self.deeper(new)
             twice = (trouble == 0) & (held >= new)
             twice &= second < self.rules["step.rv_two_new_above_m"]
             new = np.where(twice, second, new)
@@ -431,96 +341,6 @@ class Paths:
             return np.zeros(len(target))
         r = self.rules
         return np.minimum(r["fill.frc_low_m"], np.maximum(0.0, target - r["fill.above_target_m"]))
-
-    def _credit(self, depth: Floats) -> None:
-        """A clean dive joins the session's deepest, and counts toward what is owed."""
-        self._insert(depth)
-        rows = self.off_needed.nonzero()[0]
-        self.off_needed[rows] -= depth[rows] >= self.off_level[rows]
-        rows = self.lay_needed.nonzero()[0]
-        if rows.size:
-            self.lay_needed[rows] -= depth[rows] >= self.lay_level[rows]
-            ended = rows[self.lay_needed[rows] == 0]
-            if ended.size:
-                back = np.full(len(depth), NONE)
-                back[ended] = self.lay_back[ended]
-                for _ in range(self.size.needed):
-                    self._insert(back)
-        rows = ((self.cut_needed > 0) & ~self.cut_now).nonzero()[0]
-        if rows.size:
-            self.cut_needed[rows] -= depth[rows] >= self.cut_level[rows]
-            ended = rows[self.cut_needed[rows] == 0]
-            if ended.size:
-                self._give_back(ended)
-
-    def _insert(self, depth: Floats) -> None:
-        moving = depth
-        if not self.has_before:
-            for i, now in enumerate(self.own):
-                self.own[i] = np.maximum(now, moving)
-                moving = np.minimum(now, moving)
-            return
-        moving_before = np.full(len(depth), NONE)
-        for i, (now, before) in enumerate(zip(self.own, self.own_before, strict=True)):
-            above = moving > now
-            self.own[i] = np.where(above, moving, now)
-            self.own_before[i] = np.where(above, moving_before, before)
-            moving = np.where(above, now, moving)
-            moving_before = np.where(above, before, moving_before)
-
-    def _give_back(self, rows: Ints) -> None:
-        """What a pressure stop cut is earned back: the old credits, up to what is given."""
-        before = self.befores[rows]
-        back = np.minimum(before, self.cut_back[rows][:, None, None])
-        self.depths[rows] = np.where(
-            before == NONE, self.depths[rows], np.maximum(self.depths[rows], back)
-        )
-        self.befores[rows] = NONE
-        inside = self.days[rows] >= self.oldest[rows][:, None]
-        flat = np.where(inside[:, :, None], self.depths[rows], NONE).reshape(len(rows), -1)
-        flat.sort(axis=1)
-        for i, best in enumerate(self.best):
-            best[rows] = flat[:, -1 - i]
-
-    def _step_off(
-        self, rows: Ints, turn: Floats, held: Floats, opening: Floats, off_taken: Flags
-    ) -> None:
-        """A fault from the opening depth down to held: a step less until clean dives give it back."""
-        rows = rows[(held != NONE) & (turn >= opening) & (turn <= held)]
-        again = self.off_needed[rows] > 0
-        fresh = rows[~again & ~off_taken[rows]]
-        self.off_needed[rows[again]] = self.size.owed
-        if fresh.size:
-            self.off_needed[fresh] = self.size.owed
-            self.off_level[fresh] = self._held_now(fresh)
-            off_taken[fresh] = True
-
-    def _pressure(self, rows: Ints, turn: Floats, held: Floats) -> None:
-        """A pressure stop cuts held to a share of the turn; part of it may come back later."""
-        size = self.size
-        cut_to = _down(size.pressure_share * turn)
-        had = held != NONE
-        cut_to = np.maximum(np.where(had, np.minimum(held, cut_to), cut_to), size.least_m)
-        self.befores[rows[had]] = self.depths[rows[had]]
-        self.depths[rows] = np.minimum(self.depths[rows], cut_to[:, None, None])
-        for best, own, before in zip(self.best, self.own, self.own_before, strict=True):
-            best[rows] = np.minimum(best[rows], cut_to)
-            before[rows] = np.where(had, own[rows], before[rows])
-            own[rows] = np.minimum(own[rows], cut_to)
-        self.has_before = True
-        shown = ~had & (cut_to < self.first_m)
-        if shown.any():
-            depth = np.full(len(self.last), NONE)
-            depth[rows[shown]] = cut_to[shown]
-            for _ in range(size.needed):
-                self._insert(depth)
-        back = np.minimum(_down(size.give_back_share * held), _down(turn))
-        self.cut_needed[rows] = np.where(had, size.owed, 0)
-        self.cut_level[rows], self.cut_back[rows] = cut_to, np.maximum(cut_to, back)
-        self.cut_now[rows] = True
-        self.off_needed[rows] = 0
-        self.lay_needed[rows] = 0
-        self.below_first[rows] |= cut_to < self.first_m
 
     def _close(self, day: Ints, dived: Flags, based: Ints, new_tried: Flags, urged: Flags) -> None:
         slot = self.slot

@@ -10,8 +10,10 @@ from __future__ import annotations
 import random
 import statistics
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import count
 from zoneinfo import ZoneInfo
 
 from planner.plan import settled_m
@@ -24,6 +26,7 @@ from planner.record import (
     DiverRecord,
     Ending,
     Exercise,
+    Fact,
     Fit,
     Goal,
     Origin,
@@ -68,39 +71,38 @@ EXPECTED = (
 )
 
 
+_number = count(1)
+
+
+def carried_at(at: datetime) -> dict[str, object]:
+    """What every fact of a simulated diver carries; each is a message of its own."""
+    return {
+        "diver": DIVER,
+        "happened_at": at,
+        "said_at": at,
+        "by": DIVER,
+        "origin": Origin(chat="g:1", message=next(_number)),
+    }
+
+
 def weeks_to_base(case: Case, rng: random.Random) -> float | None:
     """Weeks until one simulated diver's base is met, or None within the sessions allowed."""
     record = DiverRecord(diver=DIVER, timezone=ZONE, facts=())
     state = Standing(record, RULES)
     at = datetime(2026, 1, 1, 9, tzinfo=UTC)
-    number = 0
 
-    def carried() -> dict[str, object]:
-        nonlocal number
-        number += 1
-        return {
-            "diver": DIVER,
-            "happened_at": at,
-            "said_at": at,
-            "by": DIVER,
-            "origin": Origin(chat="g:1", message=number),
-        }
+    def tell(fact: Fact) -> None:
+        state.apply(fact, settled_m)
 
     pb_m = 52.0 if case.exercise is Exercise.RV else case.goal_m - 8
-    for fact in (
-        Body(**carried(), sex=Sex.MALE, age_y=30, height_m=1.80),  # type: ignore[arg-type]
-        PB(**carried(), depth_m=pb_m),  # type: ignore[arg-type]
-        Goal(**carried(), depth_m=case.goal_m),  # type: ignore[arg-type]
-    ):
-        state.apply(fact, settled_m)
+    tell(Body(**carried_at(at), sex=Sex.MALE, age_y=30, height_m=1.80))  # type: ignore[arg-type]
+    tell(PB(**carried_at(at), depth_m=pb_m))  # type: ignore[arg-type]
+    tell(Goal(**carried_at(at), depth_m=case.goal_m))  # type: ignore[arg-type]
     began_at = at
     for _ in range(SESSIONS):
-        for fact in (
-            Well(**carried()),  # type: ignore[arg-type]
-            Buddy(**carried(), buddy="ana"),  # type: ignore[arg-type]
-            Fit(**carried(), ok=True),  # type: ignore[arg-type]
-        ):
-            state.apply(fact, settled_m)
+        tell(Well(**carried_at(at)))  # type: ignore[arg-type]
+        tell(Buddy(**carried_at(at), buddy="ana"))  # type: ignore[arg-type]
+        tell(Fit(**carried_at(at), ok=True))  # type: ignore[arg-type]
         while True:
             at += timedelta(minutes=12)
             ahead = state.copy()
@@ -108,24 +110,28 @@ def weeks_to_base(case: Case, rng: random.Random) -> float | None:
             target = settled_m(ahead, at)
             if target is None:
                 break
-            state.apply(_dive(case, rng, target, carried()), settled_m)
+            tell(dive_of(case, rng, target, carried_at(at)))
             readiness = readiness_of(state, rules=RULES, with_bounds=False)
             if readiness is not None and readiness.met:
                 return (at - began_at) / timedelta(weeks=1)
-        at = at.replace(hour=20, minute=0)
-        free = state.free_on
-        while at.date() < free:
-            # the tasks that were set: on land each evening, and two dives on a day between
-            for task in tuple(state.learning.open):
-                state.apply(_exercise(Exercise.DRY, carried(), task), settled_m)
-            at = (at + timedelta(days=1)).replace(hour=9)
-            if state.learning.open and at.date() < free:
-                for _ in range(2):
-                    at += timedelta(minutes=12)
-                    state.apply(_exercise(Exercise.SHALLOW, carried()), settled_m)
-            at = at.replace(hour=20, minute=0)
-        at = at.replace(hour=9, minute=0)
+        at = tasks_done(state, at, tell)
     return None
+
+
+def tasks_done(state: Standing, at: datetime, tell: Callable[[Fact], None]) -> datetime:
+    """The days to the next session: set tasks on land each evening, two shallow dives on one between."""
+    at = at.replace(hour=20, minute=0)
+    free = state.free_on
+    while at.date() < free:
+        for task in tuple(state.learning.open):
+            tell(_exercise(Exercise.DRY, carried_at(at), task))
+        at = (at + timedelta(days=1)).replace(hour=9)
+        if state.learning.open and at.date() < free:
+            for _ in range(2):
+                at += timedelta(minutes=12)
+                tell(_exercise(Exercise.SHALLOW, carried_at(at)))
+        at = at.replace(hour=20, minute=0)
+    return at.replace(hour=9, minute=0)
 
 
 def _exercise(exercise: Exercise, carried: dict[str, object], task: str | None = None) -> Dive:
@@ -138,7 +144,8 @@ def _exercise(exercise: Exercise, carried: dict[str, object], task: str | None =
     )
 
 
-def _dive(case: Case, rng: random.Random, target: float, carried: dict[str, object]) -> Dive:
+def dive_of(case: Case, rng: random.Random, target: float, carried: dict[str, object]) -> Dive:
+    """A dive to a target as this diver's rates have it."""
     ending, reason, depth = Ending.CLEAN, None, target
     if rng.random() >= case.clean:
         if rng.random() < case.pressure:

@@ -1,0 +1,91 @@
+"""An exported file, read back by the planner alone, says what the bot would say."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+
+import pytest
+
+from bot.talk.export import as_json, export_of
+from planner import plan, read_export
+from planner.export import EXAMPLE, ExportError
+from planner.full import full_plan
+from planner.ready import ready
+from planner.record import Exercise, Harm, Unwell, Volume, VolumeKind
+from planner.rules import RULES
+from tests.planner.season import Season
+
+
+def long_season() -> Season:
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=42).reported(19, date(2026, 5, 1))
+    season.facts.append(Volume(**season._carried(), volume=VolumeKind.MASK, value=0))  # type: ignore[arg-type]
+    season.morning("2026-05-04").dive(12, fill_m=6).dive(15, fill_m=7).dive(13, "leak", fill_m=7)
+    season.morning("2026-05-08").other(Exercise.DRY, task="lock", amount=10)
+    season.other(Exercise.FULL, 31, fill_m=18)
+    return season.morning("2026-05-11").dive(11)
+
+
+def test_the_plan_of_an_export_is_the_bots() -> None:
+    """Plan, full-lung step and readiness of a record and of its export are the same, at any time."""
+    season = long_season()
+    record = season.record()
+    text = as_json(export_of(record, name=str, at=season.at))
+    back = read_export(text)
+    assert len(back.facts) == len(record.facts)
+    for hours in (0, 1, 30, 300):
+        at = season.at + timedelta(hours=hours)
+        assert plan(back, rules=RULES, at=at) == plan(record, rules=RULES, at=at)
+        assert full_plan(back, rules=RULES, at=at) == full_plan(record, rules=RULES, at=at)
+        assert ready(back, rules=RULES, at=at) == ready(record, rules=RULES, at=at)
+
+
+def test_what_was_said_later_can_be_left_out() -> None:
+    """With `known_at` the export tells what was known then."""
+    season = long_season()
+    text = as_json(export_of(season.record(), name=str, at=season.at))
+    early = read_export(text, known_at=season.at - timedelta(days=5))
+    assert [d.depth_m for d in early.dives] == [12, 15, 13]
+
+
+def test_locks_come_back() -> None:
+    """Harm and open checks bar in the record that is read as in the bot."""
+    season = long_season()
+    season.facts.append(
+        Harm(**season._carried(), row="23", level="doctor-today", days=14, doctor=True)  # type: ignore[arg-type]
+    )
+    season.facts.append(Unwell(**season._carried()))  # type: ignore[arg-type]
+    text = as_json(export_of(season.record(), name=str, at=season.at))
+    said = plan(read_export(text), rules=RULES, at=season.at)
+    assert said == season.said()
+    assert "lock" in {bar.because.value for bar in getattr(said, "bars", ())}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"form": "buoyside-export-0"},
+        {"timezone": "Nowhere/At_All"},
+        {"facts": [{"kind": "Dive", "values": {}}]},
+        {"facts": [{"kind": "Spell", "values": {}}]},
+        {"dives": [{"depth_m": "deep"}]},
+        {"dives": None},
+    ],
+)
+def test_another_file_is_refused(change: dict[str, object]) -> None:
+    """Another form, zone, kind of fact or value is an error, never half a record."""
+    with pytest.raises(ExportError):
+        read_export(json.dumps(json.loads(EXAMPLE) | change))
+
+
+@pytest.mark.parametrize("key", ["exercise", "ending", "happened_at"])
+def test_a_dive_needs_its_values(key: str) -> None:
+    """A dive without its exercise, ending or time, or with a time without offset, is an error."""
+    told = json.loads(EXAMPLE)
+    for value in (None, 1.5, "2026-05-07T09:00:00"):
+        told["dives"][0][key] = value
+        with pytest.raises(ExportError):
+            read_export(json.dumps(told))
+    for text in ("", "[]", "{", "null"):
+        with pytest.raises(ExportError):
+            read_export(text)
