@@ -5,10 +5,6 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-# sqlite-utils loads pandas wherever it finds it (48 MB, a second at start), and a test extra may
-# bring it along; nothing here uses it.
-sys.modules.setdefault("pandas", None)  # type: ignore[arg-type]
-
 USAGE = "usage: [play FILE [--rewrite] | telegram | backup FILE | restore FILE]"
 
 
@@ -53,4 +49,7 @@ def _copy(word: str, file: Path) -> int:
 
 
 if __name__ == "__main__":
+    # sqlite-utils loads pandas wherever it finds it (48 MB, a second at start), and a test extra
+    # may bring it along; nothing here uses it.
+    sys.modules.setdefault("pandas", None)  # type: ignore[arg-type]
     sys.exit(main(sys.argv[1:]))
