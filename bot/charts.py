@@ -10,8 +10,9 @@ from __future__ import annotations
 import io
 import os
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
+from math import floor
 from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -61,16 +62,48 @@ class DebriefData(BaseModel):
     on: date | None = None
 
 
+class BoundBar(BaseModel):
+    """A full-lung depth that the exhale depth speaks for by one reading, with its band, metres."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
+    kind: str
+    depth_m: float
+    low_m: float
+    high_m: float
+
+
+class ReadyData(BaseModel):
+    """What the picture of `ready` shows; the form of `Picture.data` for the kind `ready`.
+
+    `from_m` is the exhale depth that speaks, held or (`is_held` false) the base that is still to
+    be held; `binding` is the kind of the least bound.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="ignore")
+    bounds: tuple[BoundBar, ...]
+    binding: str | None = None
+    from_m: float | None = None
+    is_held: bool = True
+    pb_m: float | None = None
+    stage_m: float | None = None
+    goal_m: float | None = None
+    exercise: str | None = None
+    diver: str = ""
+    on: date | None = None
+
+
 def draw(picture: Picture) -> bytes:
     """The picture as a PNG."""
-    if picture.kind != "debrief":
-        raise ChartError(f"no such picture: {picture.kind}")
     try:
-        data = DebriefData.model_validate_json(picture.data)
+        if picture.kind == "debrief":
+            figure = debrief_figure(DebriefData.model_validate_json(picture.data))
+        elif picture.kind == "ready":
+            figure = ready_figure(ReadyData.model_validate_json(picture.data))
+        else:
+            raise ChartError(f"no such picture: {picture.kind}")
     except ValidationError as error:
         # The data names a diver: say what is wrong with it, never what it says.
         raise ChartError(f"unreadable data: {error.error_count()} errors") from None
-    figure = debrief_figure(data)
     drawn = io.BytesIO()
     figure.savefig(
         drawn, format="png", dpi=DOTS_PER_IN, facecolor="white", metadata={"Software": None}
@@ -78,16 +111,92 @@ def draw(picture: Picture) -> bytes:
     return drawn.getvalue()
 
 
-def debrief_figure(data: DebriefData) -> Figure:
-    """Two panels: the session's dives against their targets, and clean depth over the weeks."""
+def _sheet(diver: str, exercise: str | None, on: date | None) -> Figure:
+    """An empty sheet with its title."""
     _make_font_cache_writable()
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN), layout="constrained")
     figure.get_layout_engine().set(h_pad=0.12, w_pad=0.08)  # type: ignore[union-attr,call-arg]
-    session, weeks = figure.subplots(2, 1, height_ratios=(1.15, 1.0))
-    title = " · ".join(filter(None, (data.diver, data.exercise, _day(data.on) if data.on else "")))
+    title = " · ".join(filter(None, (diver, exercise, _day(on) if on else "")))
     figure.suptitle(_drawable(title), fontsize=17, fontweight="bold", color=INK)
+    return figure
+
+
+def ready_figure(data: ReadyData) -> Figure:
+    """The bounds as bars from the surface with their bands, against best, stage and goal."""
+    figure = _sheet(data.diver, data.exercise, data.on)
+    axes = figure.subplots()
+    lines = _named_depths(data)
+    deepest = max((b.depth_m for b in data.bounds), default=10.0)
+    shown = max([deepest * 1.15, *(depth for depth, _ in lines)])
+    title = "What it speaks for on full lungs"
+    if data.from_m is not None:
+        held = "held speaks" if data.is_held else ", once held, would speak"
+        title = f"{_metres(data.from_m)} m{' ' if data.is_held else ''}{held} for, on full lungs"
+    _depth_axis(axes, title, [shown])
+    reach = axes.get_ylim()[0]
+    count = max(len(data.bounds), 1)
+    axes.set_xlim(-0.5, count + 0.5)
+    heads = []
+    for place, bound in enumerate(data.bounds):
+        binds = bound.kind == data.binding
+        axes.bar(
+            place, bound.depth_m, width=0.6, color=PALE, edgecolor=INK, zorder=2,
+            linewidth=3.0 if binds else 1.2, hatch="//" if binds else "",
+        )  # fmt: skip
+        _draw_band(axes, place, bound, reach)
+        depth = _metres(floor(bound.depth_m * 2 + 1e-9) / 2)
+        heads.append(f"{_drawable(bound.kind)}\n{depth} m\n{'binds' if binds else ''}")
+    axes.set_xticks(range(len(heads)), heads)
+    axes.xaxis.tick_top()
+    for depth_m, name, is_above in _with_sides(lines):
+        axes.axhline(depth_m, color=INK, linewidth=2.0, linestyle=(0, (6, 3)), zorder=3)
+        axes.annotate(
+            name, (1.0, depth_m), xycoords=("axes fraction", "data"),
+            xytext=(-2, 4 if is_above else -4), textcoords="offset points", ha="right",
+            va="bottom" if is_above else "top", fontsize=13, fontweight="bold", color=INK, zorder=6,
+        )  # fmt: skip
+    return figure
+
+
+def _draw_band(axes: Axes, place: int, bound: BoundBar, reach: float) -> None:
+    """The band as a line with ends; one that leaves the picture has no lower end."""
+    if bound.low_m >= bound.high_m:
+        return
+    is_whole = bound.high_m <= reach
+    high = bound.high_m if is_whole else reach
+    axes.plot([place, place], [bound.low_m, high], color=INK, linewidth=2.0, zorder=5)
+    for end in (bound.low_m, high) if is_whole else (bound.low_m,):
+        axes.plot([place - 0.1, place + 0.1], [end, end], color=INK, linewidth=2.0, zorder=5)
+
+
+def _with_sides(lines: Sequence[tuple[float, str]]) -> Iterator[tuple[float, str, bool]]:
+    """Each line with whether its name stands above it: the side where its neighbour is further."""
+    depths = [depth for depth, _ in lines]
+    for n, (depth, name) in enumerate(lines):
+        before = depth - depths[n - 1] if n else depth
+        after = depths[n + 1] - depth if n + 1 < len(depths) else 0.0
+        yield depth, name, n == 0 or (before > after and n + 1 < len(depths))
+
+
+def _named_depths(data: ReadyData) -> list[tuple[float, str]]:
+    """Best, stage and goal, those of one depth under one name, the shallowest first."""
+    named: dict[float, list[str]] = {}
+    for name, depth in (("best", data.pb_m), ("stage", data.stage_m), ("goal", data.goal_m)):
+        if depth is not None:
+            named.setdefault(depth, []).append(name)
+    return [
+        # a stage that is the goal is called that; where all three are one, it is reached
+        (depth, f"{names[-1]} {_metres(depth)} m")
+        for depth, names in sorted(named.items())
+    ]
+
+
+def debrief_figure(data: DebriefData) -> Figure:
+    """Two panels: the session's dives against their targets, and clean depth over the weeks."""
+    figure = _sheet(data.diver, data.exercise, data.on)
+    session, weeks = figure.subplots(2, 1, height_ratios=(1.15, 1.0))
     _draw_session(session, data.dives)
     _draw_weeks(weeks, data.history, data.base_m)
     return figure

@@ -380,6 +380,10 @@ def _count_of(what: str, key: str) -> Shape:
 
 
 def _name_and_task(given: Given) -> Args | Misfit | None:
+    if not given.low:
+        return {}
+    if len(given.low) == 1 and given.low[0] in given.words.tasks:
+        return {"task": given.low[0]}
     if len(given.low) == 2:
         for who_at, task_at in ((0, 1), (1, 0)):
             if given.low[task_at] in given.words.tasks and is_name(given, who_at):

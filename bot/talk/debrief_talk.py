@@ -7,7 +7,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 
+from bot.talk.full_lung import left_by_full
 from bot.talk.health import check_keys
+from bot.talk.tasks import tasks_open
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
 from bot.texts.render import clock, down, joined, say
@@ -74,7 +76,7 @@ def _debrief(due: Due, scene: Scene) -> Outcome:
     pause = paused(scene, due.diver)
     quiet = bool(pause) or _harmed(record, found)
     lines = [*_head(due, scene, found)]
-    lines += _quiet(scene, found, pause) if quiet else _whole(found)
+    lines += _quiet(scene, found, pause) if quiet else _whole(scene, found)
     lines.append(
         say(
             "debrief.no-flying",
@@ -129,11 +131,12 @@ def _quiet(scene: Scene, found: Debrief, pause: tuple[str, ...]) -> Iterator[str
     yield from pause
 
 
-def _whole(found: Debrief) -> Iterator[str]:
+def _whole(scene: Scene, found: Debrief) -> Iterator[str]:
     """Dives, what held, limits, the fault's pattern, the next session, the base so far."""
     yield _dives(found, kept=False)
     if found.exercise is not None:
         yield _held(found)
+    yield from left_by_full(scene, found.diver)
     yield _limits(found)
     if found.pattern is not None and found.task is not None:
         fault = say(f"reason.{found.pattern}")
@@ -143,6 +146,7 @@ def _whole(found: Debrief) -> Iterator[str]:
             task=found.task,
             drill=say(f"drill.{found.task}"),
         )
+    yield from tasks_open(scene, found.diver)
     if found.free_on is not None and found.opens_m is not None:
         far_m = found.far_m
         deeper = far_m is not None and far_m > found.opens_m

@@ -10,10 +10,11 @@ from bot.talk import asked as questions
 from bot.talk import session
 from bot.talk.asked import LINES, base_line, dive_at, strike
 from bot.talk.asking import Part
+from bot.talk.following import what_next
 from bot.talk.lines import merged
 from bot.talk.reply import one_letter, reply
 from bot.talk.spoken import ANSWERED, dive_or_volume, line_part
-from bot.talk.tell import described, what_next
+from bot.talk.tell import described
 from bot.talk.turn import Scene, both, said
 from bot.texts.render import say
 from planner.record import Asked, Brief, Dive, Fact

@@ -6,9 +6,10 @@ from bot.talk import health
 from bot.talk.asked import beside
 from bot.talk.turn import Scene
 from bot.texts.render import down, say
+from planner.full import FullPlan
 from planner.plan import standing
 from planner.reasons import Because, Plan, Refusal
-from planner.record import Asked, Brief, Dive, Ending, Reason
+from planner.record import Asked, Brief, Dive, Ending, Exercise, Reason
 from storage.outcome import Key
 
 STOP_KEY = "stop…"
@@ -20,9 +21,17 @@ NO_DIVE = "no dive"
 Keys = tuple[tuple[Key, ...], ...]
 
 
-def next_keys(scene: Scene, now: Plan) -> tuple[Key, ...]:
+def briefed(now: Plan | FullPlan) -> tuple[Exercise, float]:
+    """The exercise and the depth of a plan, on exhale or on full lungs, metres."""
+    if isinstance(now, FullPlan):
+        return Exercise.FULL, now.line_m
+    return now.exercise, now.depth_m
+
+
+def next_keys(scene: Scene, now: Plan | FullPlan) -> tuple[Key, ...]:
     """Buttons that log the next dive in one touch."""
-    depth, diver, what = down(now.depth_m), now.diver, now.exercise.value
+    what, depth_m = briefed(now)
+    depth, diver = down(depth_m), now.diver
     return (
         scene.key(f"{depth} ok", f"{what} {depth}m ok", diver),
         scene.key(f"{depth} hard", f"{what} {depth}m hard", diver),

@@ -285,18 +285,15 @@ LATER = (
     "board",
     "cap",
     "coach",
-    "forecast",
     "gap",
     "lines",
-    "next-full",
     "order",
     "rest",
     "seen",
-    "task",
     "tell-coach",
     "trim",
 )
-"""They come with the coach, the round at the buoy, the full-lung step and the tasks."""
+"""They come with the coach and the round at the buoy."""
 
 HANDLERS: dict[str, Handler] = {
     "start": start,

@@ -8,6 +8,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from bot.shorthand.reading import Command
+from bot.talk.ahead import by_words
 from bot.talk.aside import line_for, privately, whose
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import day, down, joined, metres, say
@@ -257,6 +258,8 @@ def goal(command: Command, scene: Scene, diver: str) -> Outcome:
     state = _now(scene, scene.after((fact,)).record(diver))
     lines = [say("profile.goal", depth=depth_m), *_aim_lines(scene, state)]
     if by_on is not None:
+        record = scene.after((fact,)).record(diver)
+        lines += by_words(scene, record, by_on)
         lines.append(say("profile.goal-by", on=f"{day(by_on)} {by_on.year}"))
     return _answered(scene, diver, "\n".join(lines), fact)
 

@@ -7,7 +7,9 @@ from dataclasses import replace
 
 from bot.talk.asked import base_line
 from bot.talk.asking import Part
-from bot.talk.tell import Next, caution, echo, what_next
+from bot.talk.following import what_next
+from bot.talk.tasks import newly_set, practised
+from bot.talk.tell import Next, caution, echo
 from bot.talk.turn import Scene
 from planner.reasons import Because
 from planner.record import Asked, Ending, Exercise
@@ -42,6 +44,10 @@ def reply(
     asking = [p for n, p in enumerate(parts) if n == len(parts) - 1 or not _is_hard(p)]
     asks = list(dict.fromkeys(text for p in asking for text in p.asks))
     notes = [text for p in parts for text in p.says]
+    notes += [text for dive in dives for text in practised(before, after, dive)]
+    if not after.silent:
+        divers = dict.fromkeys(d.diver for d in dives if d.exercise not in _NOT_ASKED)
+        notes += [text for diver in divers for text in newly_set(before, after, diver)]
     told = {diver: _next(before, after, parts, diver) for diver in _told_divers(parts)}
     nexts = tuple(told.values())
     following = [
@@ -66,11 +72,11 @@ def reply(
         [*notes, *asks, *cautions],
         most=PRIVATE_LINES if after.in_private else GROUP_LINES,
     )
-    divers = {p.diver for p in parts}
+    about = {p.diver for p in parts}
     letters = []
     if lines:
-        about = divers.pop() if len(divers) == 1 else None
-        letters.append(after.answer("\n".join(lines), keys=tuple(keys), about=about))
+        whom = about.pop() if len(about) == 1 else None
+        letters.append(after.answer("\n".join(lines), keys=tuple(keys), about=whom))
     return Outcome(
         facts=(*(f for p in parts for f in p.facts), *(f for n in nexts for f in n.facts)),
         letters=(

@@ -18,9 +18,11 @@ from bot.talk.asked import (
 )
 from bot.talk.asking import Line, Part
 from bot.talk.dives import take
+from bot.talk.following import what_next
 from bot.talk.keys import check_keys, next_keys
 from bot.talk.lines import merged, read
 from bot.talk.reply import one_letter, reply
+from bot.talk.tasks import tasks_open
 from bot.talk.tell import (
     Next,
     brief_of,
@@ -30,14 +32,14 @@ from bot.talk.tell import (
     refused,
     standing_session,
     target_line,
-    what_next,
 )
 from bot.talk.turn import Handler, Scene, said
-from bot.texts.render import clock, down, say
+from bot.texts.render import clock, down, joined, say
 from planner.gas import equivalent_full_m, heavier_kg
 from planner.lungs import Lungs, lungs_of
 from planner.plan import plan, standing
-from planner.reasons import Plan, Refusal
+from planner.pressure import Site
+from planner.reasons import Because, Plan, Refusal
 from planner.record import Asked, Brief, Buddy, Dive, Done, Exercise, Fact, Fit, Strike, Watching
 from storage.outcome import Letter, Outcome
 
@@ -160,23 +162,35 @@ def _group_lines(scene: Scene, now: Plan) -> tuple[str, ...]:
 
 def _last_line(scene: Scene, now: Plan) -> Iterator[str]:
     lungs = lungs_of(scene.record(now.diver), scene.at)
+    chest = "" if lungs is None else _chest_words(scene, lungs, now)
     if now.exercise is Exercise.RV:
-        yield say("brief.heavier", kg=_heavier_words(lungs))
+        kg = _heavier_words(scene, lungs, now.exercise)
+        yield joined((say("brief.heavier", kg=kg), chest), " ")
     elif lungs is not None:
-        yield _chest_words(lungs, now)
+        kg = _heavier_words(scene, lungs, now.exercise)
+        yield joined((chest, say("brief.heavier-frc", kg=kg)), " ")
 
 
-def _heavier_words(lungs: Lungs | None) -> str:
-    """How much heavier after a full exhale, in whole kilograms from low to high."""
+def _water(scene: Scene) -> Site:
+    """The group's water, as the formulas take it."""
+    here = scene.room.site
+    return Site(salt=here.salt, gauge=here.gauge, altitude_m=here.altitude_m)
+
+
+def _heavier_words(scene: Scene, lungs: Lungs | None, exercise: Exercise) -> str:
+    """How much heavier than on full lungs, in whole kilograms from low to high."""
     if lungs is None:
         return say("brief.kg-unknown")
-    figure = heavier_kg(lungs)
+    figure = heavier_kg(lungs, exercise=exercise, site=_water(scene))
     low, high = floor(figure.low_or_value), ceil(figure.high_or_value)
     return say("brief.kg", low=low, high=high)
 
 
-def _chest_words(lungs: Lungs, now: Plan) -> str:
-    figure = equivalent_full_m(lungs, exercise=now.exercise, depth_m=now.depth_m)
+def _chest_words(scene: Scene, lungs: Lungs, now: Plan) -> str:
+    """How hard on the chest, as a full-lung depth in this group's water."""
+    figure = equivalent_full_m(
+        lungs, exercise=now.exercise, depth_m=now.depth_m, site=_water(scene)
+    )
     low, high = floor(figure.low_or_value), ceil(figure.high_or_value)
     return say("brief.chest", low=low, high=high)
 
@@ -188,9 +202,9 @@ def _own_lines(scene: Scene, now: Plan) -> Iterator[str]:
         yield say(f"brief.why-{now.exercise}", base=now.base_m)
     if now.is_new_depth:
         yield say("brief.new-depth")
-    lungs = lungs_of(record, scene.at)
-    if lungs is not None and now.exercise is Exercise.RV:
-        yield _chest_words(lungs, now)
+    if any(cap.because is Because.LEARNING for cap in now.caps):
+        yield say("bar.learning")
+        yield from tasks_open(scene, now.diver)
 
 
 def _is_first(scene: Scene, now: Plan) -> bool:

@@ -9,7 +9,7 @@ from datetime import timedelta
 from bot.heard import Button, Kind
 from bot.shorthand.reading import Chatter, Command, Reading, Report, Unclear
 from bot.talk import asked as questions
-from bot.talk import people, profile, session, views
+from bot.talk import full_lung, people, profile, readiness, session, tasks, views, why
 from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
 from bot.talk.asking import (
     Line,
@@ -20,11 +20,12 @@ from bot.talk.asking import (
     whose,
 )
 from bot.talk.dives import take
+from bot.talk.following import what_next
 from bot.talk.health_letters import help_letter
 from bot.talk.keys import NO_DIVE, STOP_KEY, reason_keys
 from bot.talk.lines import is_bare, merged
 from bot.talk.reply import reply
-from bot.talk.tell import Next, described, what_next
+from bot.talk.tell import Next, described
 from bot.talk.turn import Handler, Scene, both, said
 from bot.talk.who import could_be_either, may_command, meant
 from bot.texts.render import joined, say
@@ -39,6 +40,10 @@ def _emergency(command: Command, scene: Scene, diver: str) -> Outcome:
 
 HANDLERS: Mapping[str, Handler] = {
     **views.HANDLERS,
+    **readiness.HANDLERS,
+    **why.HANDLERS,
+    **tasks.HANDLERS,
+    **full_lung.HANDLERS,
     **people.HANDLERS,
     **profile.HANDLERS,
     **session.HANDLERS,

@@ -10,10 +10,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from bot.talk.keys import Keys, depth_keys_again, next_keys, open_keys
+from bot.talk.keys import Keys, briefed, depth_keys_again, next_keys, open_keys
+from bot.talk.tasks import tasks_open
 from bot.talk.turn import Scene
 from bot.texts.render import clock, down, has, joined, metres, say
 from planner.dose import interval_min
+from planner.full import FullPlan, supported_of
 from planner.harm import lock_of
 from planner.plan import plan, standing
 from planner.reasons import (
@@ -27,6 +29,7 @@ from planner.reasons import (
 )
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Fact, Reason
 from planner.rules import Rules
+from planner.support import FullFill
 from storage.outcome import Letter
 
 BRIEF_LINE = 2000
@@ -46,16 +49,16 @@ class Next:
     is_open: bool = False  # a target was told, or would be once it is answered who and whether
 
 
-def what_next(
+def next_exhale(
     scene: Scene, diver: str, *, line: int = 0, before: DiverRecord | None = None
 ) -> Next:
-    """The next target of a diver or why there is none, as may be said where it was asked.
+    """The next exhale target of a diver or why there is none, as may be said where it was asked.
 
     `before` is the record before a late report, an edit or an undo: what had been told by then
     is compared with what holds now.
     """
     now = plan(scene.record(diver), rules=scene.rules, at=scene.at)
-    was = None if before is None else _standing_brief(before, scene.record(diver))
+    was = None if before is None else standing_brief(before, scene.record(diver))
     if isinstance(now, Refusal):
         if was is not None and before is not None:
             # a target that had been withdrawn before is not withdrawn again
@@ -73,7 +76,7 @@ def what_next(
     )
 
 
-def _standing_brief(before: DiverRecord, after: DiverRecord) -> Brief | None:
+def standing_brief(before: DiverRecord, after: DiverRecord) -> Brief | None:
     """The target that had been told and not dived yet."""
     brief = before.latest(Brief)
     if brief is None:
@@ -88,14 +91,15 @@ def _standing_brief(before: DiverRecord, after: DiverRecord) -> Brief | None:
     return brief
 
 
-def brief_of(scene: Scene, now: Plan, *, line: int = 0) -> Brief:
+def brief_of(scene: Scene, now: Plan | FullPlan, *, line: int = 0) -> Brief:
     """The fact that this target was told."""
     carried = scene.carried(now.diver, line + BRIEF_LINE, happened_at=scene.at)
+    exercise, depth_m = briefed(now)
     return replace(
         Brief(
             **carried,
-            exercise=now.exercise,
-            depth_m=now.depth_m,
+            exercise=exercise,
+            depth_m=depth_m,
             fill_low_m=now.fill.low_m,
             fill_high_m=now.fill.high_m,
             not_before_at=now.not_before_at,
@@ -106,19 +110,20 @@ def brief_of(scene: Scene, now: Plan, *, line: int = 0) -> Brief:
 
 def target_line(scene: Scene, now: Plan) -> str:
     """The line of the next target: depth, fill and moment, or the condition after pressure."""
-    moment = _moment(scene, now.not_before_at)
+    moment = moment_words(scene, now.not_before_at)
     if now.on_condition:
         return say("next.on-condition", depth=down(now.depth_m), moment=moment)
     return say("next.target", depth=down(now.depth_m), fill=fill_words(now.fill), moment=moment)
 
 
-def _moment(scene: Scene, not_before_at: datetime | None) -> str:
+def moment_words(scene: Scene, not_before_at: datetime | None) -> str:
+    """`, not before 09:31`, or nothing."""
     if not_before_at is None:
         return ""
     return say("next.not-before", time=clock(not_before_at, scene.zone))
 
 
-def fill_words(fill: FillWindow) -> str:
+def fill_words(fill: FillWindow | FullFill) -> str:
     """Where to take the fill: `fill 5–7 m`."""
     if fill.high_m is None:
         return say("next.fill-surface")
@@ -155,14 +160,15 @@ _LIKE_A_LOCK = frozenset(
 def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next:
     """Why there is no target: what the group saw is named, two things are asked, the rest is silence."""
     diver, name = refusal.diver, scene.name_of(refusal.diver)
+    none = none_words(scene, refusal)
     kinds = [b.because for b in refusal.bars]
     if is_confidential(scene, diver):
         asked = asked_for(scene, diver, kinds) if set(kinds) <= ASKED_IN_GROUP else Next()
-        lines = asked.lines or (say("bar.none", name=name), *reason_words(scene, refusal))
+        lines = asked.lines or (none, *reason_words(scene, refusal))
         keys = asked.keys or open_keys(scene, refusal)
         return Next(lines=_withdrawn(was, lines), keys=keys)
     named = [k for k in kinds if k in NAMED_IN_GROUP]
-    if named and not _LIKE_A_LOCK & set(kinds):
+    if named and not _is_like_a_lock(scene, refusal):
         text = named_words(refusal, named[0])
         is_all = set(kinds) <= NAMED_IN_GROUP | ASKED_IN_GROUP
         return Next(
@@ -175,9 +181,29 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
         return asked_for(scene, diver, kinds)
     # one line, byte for byte, whatever the reason
     return Next(
-        lines=(say("bar.none", name=name),),
+        lines=(none,),
         letters=_in_private(scene, refusal),
     )
+
+
+def none_words(scene: Scene, refusal: Refusal) -> str:
+    """The one line for no target, whatever the reason."""
+    key = "bar.none-full" if refusal.exercise is Exercise.FULL else "bar.none"
+    return say(key, name=scene.name_of(refusal.diver))
+
+
+def _is_like_a_lock(scene: Scene, refusal: Refusal) -> bool:
+    """Whether what bars must not be told from a lock.
+
+    Rest from exhale dives bars no full-lung step, so it is asked for apart: else a locked diver's
+    answer would differ from a resting one's.
+    """
+    kinds = {b.because for b in refusal.bars}
+    if refusal.exercise is Exercise.FULL:
+        exhale = plan(scene.record(refusal.diver), rules=scene.rules, at=scene.at)
+        if isinstance(exhale, Refusal):
+            kinds |= {b.because for b in exhale.bars}
+    return bool(_LIKE_A_LOCK & kinds)
 
 
 def _in_private(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
@@ -185,8 +211,7 @@ def _in_private(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
     if scene.silent:
         return ()  # the words of health that were just sent say it
     diver = refusal.diver
-    head = say("bar.none", name=scene.name_of(diver))
-    text = "\n".join((head, *reason_words(scene, refusal)))
+    text = "\n".join((none_words(scene, refusal), *reason_words(scene, refusal)))
     keys = open_keys(scene, refusal)
     return scene.tell(diver, text, keys=keys)
 
@@ -245,9 +270,28 @@ def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
         return words[0].upper() + words[1:]
     if because is Because.LOCK:
         return _lock_words(scene, refusal.diver)
+    if because is Because.LEARNING:
+        return " ".join((say("bar.learning"), *tasks_open(scene, refusal.diver)))
+    if because is Because.NOT_SUPPORTED:
+        return _support_words(scene, refusal.diver)
     if bar.until_on is not None:
         return say(f"bar.{because}", until=bar.until_on)
     return say(f"bar.{because}")
+
+
+def _support_words(scene: Scene, diver: str) -> str:
+    """What is held speaks for so much on full lungs, and the next step asks for more."""
+    state = standing(scene.record(diver), rules=scene.rules, at=scene.at)
+    speaks = supported_of(state)
+    if speaks is None:
+        return say("bar.not-supported")
+    return say(
+        "full.speaks-less",
+        what=say(f"exercise.{speaks.exercise}"),
+        held=speaks.held_m,
+        depth=down(speaks.depth_m),
+        kind=say(f"debrief.kind-{speaks.binding.kind}"),
+    )
 
 
 def _lock_words(scene: Scene, diver: str) -> str:
@@ -286,6 +330,7 @@ def _parts(dive: Dive, typed: str) -> Iterator[str]:
         yield joined((what, dive.task or "", "" if dive.amount is None else str(dive.amount)), " ")
         if dive.dive_time_s is not None:
             yield say("echo.dry-minutes", m=f"{dive.dive_time_s / 60:g}")
+        yield outcome_words(dive)
         return
     if dive.depth_m is None:
         yield say("echo.no-depth", what=what) if dive.ending is Ending.STOP else what

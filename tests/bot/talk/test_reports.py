@@ -223,7 +223,7 @@ def test_feet_are_echoed_in_metres_and_as_typed():
 
 def test_a_task_on_land_is_echoed_without_a_target():
     """Nobody asked for one: the echo is all."""
-    assert ready().says("mara", "dry 10 lock") == "group: mara · dry lock · 10 min"
+    assert ready().says("mara", "dry 10 lock") == "group: mara · dry lock · 10 min · clean"
 
 
 def test_a_question_is_answered_by_whoever_may():

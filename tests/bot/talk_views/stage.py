@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from bot.heard import Button, Heard, Kind
 from bot.shorthand import parse, words
 from bot.shorthand.reading import Command
-from bot.talk import answer, people, profile, views
+from bot.talk import answer, people, profile, readiness, views, why
 from bot.talk.debrief_talk import say_due
 from bot.talk.turn import Scene
 from planner.agenda import Due
@@ -18,7 +18,13 @@ from planner.rules import RULES
 from storage.outcome import AddMember, Forget, Key, Member, Outcome, Room, SetRoom
 
 GROUP = "g:1"
-HANDLERS = {**profile.HANDLERS, **people.HANDLERS, **views.HANDLERS}
+HANDLERS = {
+    **profile.HANDLERS,
+    **people.HANDLERS,
+    **views.HANDLERS,
+    **readiness.HANDLERS,
+    **why.HANDLERS,
+}
 
 
 @dataclass

@@ -73,7 +73,7 @@ def test_a_line_becomes_its_fact_and_its_answer(
         ("export", "every fact"),
         ("me f 9y 130cm", "18"),
         ("rv 9.9", "TLC"),
-        ("forecast", "not here yet"),
+        ("forecast", "I need your PB"),
         ("board", "not here yet"),
         ("tell coach", "not here yet"),
     ],

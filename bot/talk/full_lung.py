@@ -1,0 +1,210 @@
+"""The full-lung step: its brief, what a full-lung dive leaves for the next one, and its refusals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+from bot.shorthand.reading import Command
+from bot.talk.keys import next_keys
+from bot.talk.tell import (
+    Next,
+    brief_of,
+    fill_words,
+    is_confidential,
+    moment_words,
+    refused,
+    standing_brief,
+)
+from bot.talk.turn import Handler, Scene
+from bot.texts.render import down, say
+from planner.full import FullPlan, full_plan
+from planner.gas import share_lost
+from planner.held import down_half
+from planner.plan import standing
+from planner.reasons import Refusal
+from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
+from planner.spaces import spaces_of
+from storage.outcome import Letter, Outcome
+
+
+def next_full(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`next full`: the full-lung brief, or why there is none."""
+    now = full_plan(scene.record(diver), rules=scene.rules, at=scene.at)
+    if isinstance(now, Refusal):
+        told = refused(scene, now)
+        letter = scene.answer("\n".join(told.lines), keys=told.keys, about=diver)
+        return Outcome(letters=(letter, *told.letters))
+    if scene.silent:
+        return Outcome()
+    lines, own = (*_group_lines(scene, now),), (*_own_lines(scene, now),)
+    letters: tuple[Letter, ...] = ()
+    if is_confidential(scene, diver):
+        lines = (*lines, *own)
+    elif not _told_before(scene, now):
+        letters = scene.tell(diver, "\n".join(own))
+    letter = scene.answer("\n".join(lines), keys=(next_keys(scene, now),), about=diver)
+    return Outcome(facts=(brief_of(scene, now, line=command.line),), letters=(letter, *letters))
+
+
+def _told_before(scene: Scene, now: FullPlan) -> bool:
+    """Whether this very line was told already in these hours."""
+    brief = scene.record(now.diver).latest(Brief)
+    gap = timedelta(hours=scene.rules["session.gap_h"])
+    return (
+        brief is not None
+        and brief.exercise is Exercise.FULL
+        and brief.depth_m == now.line_m
+        and scene.at - brief.happened_at <= gap
+    )
+
+
+def _group_lines(scene: Scene, now: FullPlan) -> Iterator[str]:
+    """The brief in four lines: line and fill, once and what turns, the watcher, the days."""
+    yield say(
+        "full.brief",
+        name=scene.name_of(now.diver),
+        depth=down(now.line_m),
+        fill=fill_words(now.fill),
+        moment=moment_words(scene, now.not_before_at),
+    )
+    yield say("full.once")
+    buddy = standing(scene.record(now.diver), rules=scene.rules, at=scene.at).buddy
+    if buddy is not None:
+        yield say("brief.watcher", buddy=scene.name_of(buddy))
+    needed = now.days_needed
+    if now.is_step:
+        yield say("full.days-step", needed=_in_words(needed))
+    else:
+        yield say("full.days-again", done=now.clean_days, needed=needed)
+
+
+def _in_words(count: int) -> str:
+    return say(f"number.{count}")
+
+
+def _own_lines(scene: Scene, now: FullPlan) -> Iterator[str]:
+    """Beside the brief, for the diver: what speaks for it, why this fill, and what was lost."""
+    speaks = now.supported
+    yield say(
+        "full.speaks",
+        what=say(f"exercise.{speaks.exercise}"),
+        held=speaks.held_m,
+        fill=fill_at(speaks.fill_m),
+        depth=down(speaks.depth_m),
+        kind=say(f"debrief.kind-{speaks.binding.kind}"),
+    )
+    yield say("full.why-fill", low=now.fill.low_m, high=now.fill.high_m)
+    if now.lost is not None:
+        yield _lost_words(now.lost.value, now.lost.low_or_value, now.lost.high_or_value)
+
+
+def fill_at(fill_m: float) -> str:
+    """`fill 7 m`, or at the surface."""
+    return say("next.fill-at", depth=fill_m) if fill_m else say("next.fill-surface")
+
+
+def _lost_words(share: float, low_share: float, high_share: float) -> str:
+    about, low, high = (round(100 * s) for s in (share, low_share, high_share))
+    return say("full.lost" if low < high else "full.lost-about", about=about, low=low, high=high)
+
+
+# what follows a full-lung dive
+
+
+def on_full_lungs(
+    scene: Scene, diver: str, *, line: int = 0, before: DiverRecord | None = None
+) -> Next | None:
+    """The full-lung line again where one was told and is not dived yet; None where none was."""
+    record = scene.record(diver)
+    brief = record.latest(Brief)
+    gap = timedelta(hours=scene.rules["session.gap_h"])
+    if brief is None or brief.exercise is not Exercise.FULL or scene.at - brief.happened_at > gap:
+        return None
+    if any(
+        d.happened_at > brief.happened_at and d.exercise not in (Exercise.DRY, Exercise.DIP)
+        for d in record.dives
+    ):
+        return None
+    now = full_plan(record, rules=scene.rules, at=scene.at)
+    if isinstance(now, Refusal):
+        return refused(scene, now, was=None if before is None else standing_brief(before, record))
+    if scene.silent:
+        return Next()
+    text = say(
+        "full.next",
+        depth=down(now.line_m),
+        fill=fill_words(now.fill),
+        moment=moment_words(scene, now.not_before_at),
+    )
+    return Next(
+        lines=(text,),
+        keys=(next_keys(scene, now),),
+        facts=(brief_of(scene, now, line=line),),
+        is_open=True,
+    )
+
+
+def left_by_full(scene: Scene, diver: str) -> Iterator[str]:
+    """What the full-lung dive that the session ends with leaves for the next one: limits, no target.
+
+    They say nothing that a lock would change, so that nobody can tell a lock from them.
+    """
+    state = standing(scene.record(diver), rules=scene.rules, at=scene.at)
+    dives = [d for d in state.session if d.exercise is not Exercise.DIP]
+    if not dives or dives[-1].exercise is not Exercise.FULL or dives[-1].waits or scene.silent:
+        return
+    dive, ladder = dives[-1], state.ladder
+    day, needed = state.day_of(dive.happened_at), int(scene.rules["full.clean_days"])
+    level, depth_m = ladder.level_m, dive.depth_m
+    if dive.ending in (Ending.CLEAN, Ending.EARLY):
+        if depth_m is not None and level == down_half(depth_m) and day in ladder.clean_days:
+            done = min(len(ladder.clean_days), needed)
+            yield say("full.clean-days", depth=level, done=done, needed=needed)
+        return
+    if ladder.trouble_day != day or level is None:
+        return  # not one with a mouthfill
+    yield _after_fault(scene, dive, level, _in_words(needed))
+
+
+def _after_fault(scene: Scene, dive: Dive, level: float, needed: str) -> str:
+    reason = dive.reason or Reason.UNSTATED
+    if dive.ending is Ending.STOP and reason.is_pressure:
+        if dive.depth_m is None:
+            return say("full.after-unknown")
+        share = f"{scene.rules['full.opening_share'] * 100:.0f}"
+        return say("full.after-pressure", depth=level, share=share, needed=needed)
+    if dive.ending is Ending.STOP and reason.is_technique:
+        back = say("full.after-technique", depth=level, needed=needed)
+        lost = _lost(scene, dive) if reason is Reason.EMPTY else ""
+        return f"{back} {lost}".rstrip()
+    return say("full.after-other")
+
+
+def _lost(scene: Scene, dive: Dive) -> str:
+    """How much of its charge a dive that ran out had lost, by the bands of charge and spaces."""
+    depth_m, fill_m = dive.depth_m, dive.fill_m
+    if fill_m is None:
+        brief = scene.record(dive.diver).latest(Brief)
+        is_his = brief is not None and brief.exercise is Exercise.FULL
+        fill_m = brief.fill_high_m if brief is not None and is_his else None
+    if depth_m is None or fill_m is None or depth_m <= fill_m:
+        return ""
+    own = spaces_of(scene.record(dive.diver))
+    ends = (
+        (own.charge_ml.value, own.rigid_ml.value),
+        (own.charge_ml.low_or_value, own.rigid_ml.high_or_value),
+        (own.charge_ml.high_or_value, own.rigid_ml.low_or_value),
+    )
+    about, low, high = (
+        share_lost(
+            charge_ml=charge_ml, empty_at_m=depth_m, fill_m=fill_m, rigid_ml=rigid_ml,
+            residue_ml=own.residue_ml,
+        )
+        for charge_ml, rigid_ml in ends
+    )  # fmt: skip
+    return _lost_words(about, low, high)
+
+
+HANDLERS: dict[str, Handler] = {"next-full": next_full}
+"""What this room answers, by the command's name."""

@@ -1,0 +1,133 @@
+"""Tasks against repeated faults: the drill and its dose, how far one is, when a new depth opens again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+from bot.shorthand.reading import Command
+from bot.talk.aside import privately, whose
+from bot.talk.turn import Handler, Scene, said
+from bot.texts.render import say
+from planner.learning import TASKS, OpenTask
+from planner.plan import standing
+from planner.record import Dive, Ending, Exercise
+from storage.outcome import Outcome
+
+MOST_MIN = 10
+"""A task on land takes no longer (H)."""
+
+MOST_DAYS = 5
+"""A task is done on no more days of a week (H)."""
+
+WEEK_D = 7
+
+
+def task(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`task`: what is set, its drill and how far it is; `task lock`: one drill.
+
+    `task noor lock`, a coach's, comes with the coach.
+    """
+    if "name" in command.args:
+        return said(scene.answer(say("people.later", word=command.name)))
+    named = command.args.get("task")
+    if named is not None:
+        lines = [_drill(str(named)), say("task.dose")]
+        set_one = _open(scene, diver).get(str(named))
+        lines += [progress(scene, set_one)] if set_one is not None else []
+    else:
+        lines = list(task_lines(scene, diver)) or [say("task.none")]
+    return Outcome(
+        letters=privately(scene, whose(scene, diver) + "\n".join(lines), about=diver),
+    )
+
+
+def _open(scene: Scene, diver: str) -> dict[str, OpenTask]:
+    state = standing(scene.record(diver), rules=scene.rules, at=scene.at)
+    return state.learning.open
+
+
+def _drill(name: str) -> str:
+    return say("task.drill", task=name, drill=say(f"drill.{name}"))
+
+
+def task_lines(scene: Scene, diver: str) -> Iterator[str]:
+    """Each task that is set, against what, with its drill, and how far it is; then the dose."""
+    tasks = _open(scene, diver)
+    for name, one in tasks.items():
+        against = "fill" if one.reason is None else str(one.reason)
+        why = say("task.against-fill") if one.reason is None else say(f"reason.{against}")
+        yield say("task.set", task=name, why=why, drill=say(f"drill.{name}"))
+        yield progress(scene, one)
+    if tasks:
+        yield say("task.dose")
+
+
+def tasks_open(scene: Scene, diver: str) -> Iterator[str]:
+    """How far each task is that is set."""
+    return (progress(scene, one) for one in _open(scene, diver).values())
+
+
+def progress(scene: Scene, one: OpenTask) -> str:
+    """How many of its days and `shallow` dives are done, and that a new depth waits for them."""
+    return say(
+        "task.progress",
+        task=one.task,
+        days=len(one.days),
+        days_needed=int(scene.rules["learn.task_days"]),
+        shallows=one.shallows,
+        shallows_needed=int(scene.rules["learn.shallow_dives"]),
+    )
+
+
+def practised(before: Scene, after: Scene, dive: Dive) -> Iterator[str]:
+    """What follows from a task or a `shallow` dive that was just logged, and a caution of the dose."""
+    if dive.waits or after.silent or dive.exercise not in (Exercise.DRY, Exercise.SHALLOW):
+        return
+    was, now = _open(before, dive.diver), _open(after, dive.diver)
+    ended = [name for name in was if name not in now]
+    for name in ended:
+        yield say("task.done", task=name)
+    if ended and not now:
+        yield say("task.opens")
+    for name, one in now.items():
+        if name not in was:
+            yield say(
+                "task.few", count=dive.amount or 0, least=int(after.rules["learn.count_least"])
+            )
+        if dive.exercise is Exercise.SHALLOW or name == dive.task:
+            yield progress(after, one)
+            if dive.ending is not Ending.CLEAN:
+                yield say("task.only-clean")
+    if dive.exercise is Exercise.DRY:
+        yield from _dose(after, dive)
+
+
+def _dose(scene: Scene, dive: Dive) -> Iterator[str]:
+    if dive.dive_time_s is not None and dive.dive_time_s > MOST_MIN * 60:
+        yield say("task.too-long")
+    record = scene.record(dive.diver)
+    last = record.local_day(dive.happened_at)
+    first = last - timedelta(days=WEEK_D - 1)
+    days = {
+        on
+        for d in record.dives
+        if d.exercise is Exercise.DRY and first <= (on := record.local_day(d.happened_at)) <= last
+    }
+    if len(days) > MOST_DAYS:
+        yield say("task.too-often")
+
+
+def newly_set(before: Scene, after: Scene, diver: str) -> Iterator[str]:
+    """The tasks that a report has set: what they are, and that a new depth waits for them."""
+    was = _open(before, diver)
+    for name, one in _open(after, diver).items():
+        if name not in was and one.reason is not None:
+            yield say("task.now-set", task=name, fault=say(f"reason.{one.reason}"))
+
+
+DRILLED = frozenset(TASKS.values()) | {"fetch", "shallow"}
+"""Every task that has a drill."""
+
+HANDLERS: dict[str, Handler] = {"task": task}
+"""What this room answers, by the command's name."""
