@@ -27,7 +27,7 @@ What is asked of readiness, of the next full-lung step and of the weeks to come:
 ['exhale-dive', 'not-supported']
 >>> forecast(record, rules=RULES, at=at).because.value
 'too-few'
->>> [due.kind.value for due in agenda(record, rules=RULES, at=at)]
+>>> [due.kind.value for due in agenda(record, rules=RULES, at=at)][:3]
 ['debrief', 'morning', 'evening']
 >>> debrief(record, rules=RULES, at=at).lines[0].dive.depth_m
 5.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import ceil, floor
+from math import ceil, floor, inf
 
 from planner.record import Exercise
 from planner.rules import Rules
@@ -154,7 +154,7 @@ class Track:
         self.last_reported = False
         self.started_over = False
         # of held, for the opening dive: less after a full-lung pressure stop
-        self.opens_most = 1.0
+        self.opens_most = inf
         # clean dives above the first depth hold nothing; only a pressure stop or the diver's own
         # report of a shallower base puts held there
         self.below_first = False

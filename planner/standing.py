@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from math import inf
 from typing import Any
 
 from planner.day import Day, ExhaleDay
@@ -285,7 +286,7 @@ class Standing:
         state.free_day = self.rest_free_day()
         track = self.track
         if track is not None:
-            track.opens_most = self.rules["full.opening_share"] if self.opens_lower else 1.0
+            track.opens_most = self.rules["full.opening_share"] if self.opens_lower else inf
             state.after_layoff = track.come_back(day, share=self.restart_share_at(at))
             state.start_m = track.held_m(day)
 
