@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 
-from bot.talk.full_lung import left_by_full
+from bot.talk.full_lung import left_by_full, offered
 from bot.talk.health import check_keys
-from bot.talk.tasks import tasks_open
+from bot.talk.tasks import is_learning, tasks_open
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
 from bot.texts.render import clock, down, joined, say
@@ -149,14 +149,25 @@ def _whole(scene: Scene, found: Debrief) -> Iterator[str]:
     yield from tasks_open(scene, found.diver)
     if found.free_on is not None and found.opens_m is not None:
         far_m = found.far_m
+        if far_m is not None and found.held_after_m is not None and is_learning(scene, found.diver):
+            far_m = min(far_m, found.held_after_m)
         deeper = far_m is not None and far_m > found.opens_m
         yield say(
             "debrief.next" if deeper else "debrief.next-same",
-            on=found.free_on,
+            on=_free_on(found, found.free_on),
             opens=down(found.opens_m),
             far=down(found.opens_m if far_m is None else far_m),
         )
     yield from _base(found)
+    yield from offered(scene, found.diver)
+
+
+def _free_on(found: Debrief, free_on: date) -> date:
+    """The next exhale day: never the day of full-lung dives, which stand alone."""
+    kinds = {line.dive.exercise for line in found.lines}
+    if kinds & {Exercise.FULL, Exercise.SHALLOW}:
+        return max(free_on, found.on + timedelta(days=1))
+    return free_on
 
 
 def _dives(found: Debrief, *, kept: bool) -> str:

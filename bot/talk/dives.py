@@ -206,7 +206,8 @@ def _recorded(scene: Scene, report: Report, dive: Dive, at: Line) -> Part:
         asked.append(fact)
         asks.append(say("question.reason"))
         keys += reason_keys(scene, dive.diver, fact.origin.place)
-    if dive.ending is Ending.STOP and dive.depth_m is None:
+    in_water = dive.exercise is not Exercise.DRY
+    if dive.ending is Ending.STOP and dive.depth_m is None and in_water:
         fact = _beside(scene, dive, "depth", ())
         asked.append(fact)
         asks.append(say("question.depth"))

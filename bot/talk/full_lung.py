@@ -18,11 +18,11 @@ from bot.talk.tell import (
 )
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import down, say
-from planner.full import FullPlan, full_plan
+from planner.full import FullPlan, full_plan, supported_of
 from planner.gas import share_lost
 from planner.held import down_half
 from planner.plan import standing
-from planner.reasons import Refusal
+from planner.reasons import Because, Refusal
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
 from planner.spaces import spaces_of
 from storage.outcome import Letter, Outcome
@@ -109,6 +109,27 @@ def _lost_words(share: float, low_share: float, high_share: float) -> str:
     return say("full.lost" if low < high else "full.lost-about", about=about, low=low, high=high)
 
 
+_OF_THE_DAY = frozenset({Because.EXHALE_DIVE, Because.REST, Because.NO_BUDDY, Because.NO_FIT})
+"""Bars that another day, or an answer, takes away."""
+
+
+def offered(scene: Scene, diver: str) -> Iterator[str]:
+    """That a full-lung step is supported, where nothing but the day stands against it."""
+    record, rules = scene.record(diver), scene.rules
+    now = full_plan(record, rules=rules, at=scene.at)
+    if isinstance(now, FullPlan):
+        if now.is_step:
+            yield say("full.offer", depth=down(now.line_m))
+        return
+    state = standing(record, rules=rules, at=scene.at)
+    goal, speaks, ladder = state.goal_m, supported_of(state), state.ladder
+    if goal is None or speaks is None or ladder.owed or state.is_goal_reached:
+        return
+    line = ladder.next_m(goal)
+    if line is not None and {b.because for b in now.bars} <= _OF_THE_DAY:
+        yield say("full.offer", depth=down(min(line, speaks.depth_m)))
+
+
 # what follows a full-lung dive
 
 
@@ -122,7 +143,7 @@ def on_full_lungs(
     if brief is None or brief.exercise is not Exercise.FULL or scene.at - brief.happened_at > gap:
         return None
     if any(
-        d.happened_at > brief.happened_at and d.exercise not in (Exercise.DRY, Exercise.DIP)
+        d.happened_at >= brief.happened_at and d.exercise not in (Exercise.DRY, Exercise.DIP)
         for d in record.dives
     ):
         return None

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from bot.shorthand.reading import Command
 from bot.talk.ahead import forecast_lines
+from bot.talk.full_lung import offered
 from bot.talk.turn import Handler, Scene
 from bot.talk.views import paused, private_answer
 from bot.texts.render import down, say, up
@@ -32,7 +33,7 @@ def how_ready(command: Command, scene: Scene, diver: str) -> Outcome:
     if found is None:
         return private_answer(scene, diver, [say("view.ready-unknown")])
     state = standing(record, rules=scene.rules, at=scene.at)
-    lines = list(_ready_lines(state, found))
+    lines = [*_ready_lines(state, found), *offered(scene, diver)]
     return private_answer(scene, diver, lines, picture=_picture(scene, state, found))
 
 

@@ -68,6 +68,11 @@ def tasks_open(scene: Scene, diver: str) -> Iterator[str]:
     return (progress(scene, one) for one in _open(scene, diver).values())
 
 
+def is_learning(scene: Scene, diver: str) -> bool:
+    """Whether a task is set, so that no new depth is tried."""
+    return bool(_open(scene, diver))
+
+
 def progress(scene: Scene, one: OpenTask) -> str:
     """How many of its days and `shallow` dives are done, and that a new depth waits for them."""
     return say(
@@ -123,7 +128,12 @@ def newly_set(before: Scene, after: Scene, diver: str) -> Iterator[str]:
     was = _open(before, diver)
     for name, one in _open(after, diver).items():
         if name not in was and one.reason is not None:
-            yield say("task.now-set", task=name, fault=say(f"reason.{one.reason}"))
+            yield say("task.now-set", task=name, fault=_begun(say(f"reason.{one.reason}")))
+
+
+def _begun(words: str) -> str:
+    """Words as a sentence begins."""
+    return words[:1].upper() + words[1:]
 
 
 DRILLED = frozenset(TASKS.values()) | {"fetch", "shallow"}

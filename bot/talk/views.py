@@ -95,7 +95,7 @@ def dive_words(dive: Dive) -> str:
     """Exercise, depth, outcome, fill and time of a dive, without whose it was."""
     what = say(f"exercise.{dive.exercise}")
     if dive.exercise is Exercise.DRY:
-        return joined((what, "" if dive.amount is None else str(dive.amount), dive.task or ""), " ")
+        return joined((what, dive.task or "", "" if dive.amount is None else str(dive.amount)), " ")
     if dive.depth_m is None:
         depth = say("echo.no-depth", what=what)
     elif dive.target_m is not None and dive.target_m != dive.depth_m:

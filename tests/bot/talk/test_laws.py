@@ -25,6 +25,7 @@ TEXTS = (
     "exh 40ft ok", "exh 7 early", "exh 2 early", "exh 7 stop cold", "exh 7 stop urge", "exh nan ok",
     "exh 7 ok fill 9", "fix fill 9", "for nobody exh 7 ok", "exh -3 ok", "exh 7 ok bit tight", "frc 2.9",
     "{0} %s <b>exh</b> 7 ok", "'; DROP TABLE fact; --", "exh 7 ok " * 30, "order", "board", "why",
+    "next full", "task", "dry 8 count 7", "dry 10 lock ok", "ready", "forecast", "full 24 leak mf9", "stop leak",
 )  # fmt: skip
 
 STEPS = st.lists(
