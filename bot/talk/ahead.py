@@ -7,7 +7,7 @@ from datetime import date
 from math import ceil, floor
 
 from bot.talk.turn import Scene
-from bot.texts.render import down, metres, say
+from bot.texts.render import down, joined, metres, say
 from planner.forecast import Forecast, NoForecast, NoForecastBecause, forecast
 from planner.plan import standing
 from planner.record import DiverRecord
@@ -22,12 +22,8 @@ def forecast_lines(scene: Scene, diver: str) -> Iterator[str]:
     if isinstance(found, NoForecast):
         yield _none_words(found)
     else:
-        yield say(
-            "ahead.range",
-            what=say(f"exercise.{found.exercise}"),
-            base=found.base_m,
-            weeks=weeks_words(found),
-        )
+        what = say(f"exercise.{found.exercise}")
+        yield say("ahead.base", what=what, base=found.base_m, courses=courses_words(found))
         yield say(
             "ahead.from",
             sessions=found.sessions,
@@ -51,18 +47,19 @@ def _none_words(found: NoForecast) -> str:
     return say(f"ahead.{found.because}", sessions=found.sessions, needed=found.sessions_needed)
 
 
-def weeks_words(found: Forecast) -> str:
-    """`6–14 weeks`, or that it may take longer than is looked ahead."""
-    low, high = found.low_weeks, found.high_weeks
+def courses_words(found: Forecast) -> str:
+    """When the courses played out met the base: eight of ten of them, and half of them."""
+    low, likely, high = found.low_weeks, found.likely_weeks, found.high_weeks
+    most = floor(found.weeks_most)
     if low is None:
-        return say("ahead.weeks-beyond", most=floor(found.weeks_most))
-    first = max(1, floor(low))
+        return say("ahead.beyond", most=most)
+    half = "" if likely is None else say("ahead.half", weeks=ceil(likely))
     if high is None:
-        return say("ahead.weeks-open", low=first, most=floor(found.weeks_most))
-    last = max(first, ceil(high))
-    if first == last:
-        return say("ahead.weeks-one" if last == 1 else "ahead.weeks-same", high=last)
-    return say("ahead.weeks", low=first, high=last)
+        words = say("ahead.open", low=max(1, ceil(low)), most=most)
+    else:
+        first, last = max(1, floor(low)), max(1, ceil(high))
+        words = say("ahead.range" if first < last else "ahead.about", low=first, high=last)
+    return joined((words, half), "; ")
 
 
 def _steps_after(state: Standing) -> Iterator[str]:
@@ -92,7 +89,7 @@ def by_words(scene: Scene, record: DiverRecord, by_on: date) -> Iterator[str]:
     else:
         share = found.fits(by_on, on=today)
         key = {0.9: "likely", 0.5: "half", 0.1: "few"}.get(share, "hardly")
-        yield say(f"ahead.by-{key}", weeks=weeks_words(found), base=found.base_m)
+        yield say(f"ahead.by-{key}", base=found.base_m, courses=courses_words(found))
     if isinstance(found, Forecast) or found.because is NoForecastBecause.BASE_MET:
         state = standing(record, rules=scene.rules, at=scene.at)
         yield from _steps_after(state)

@@ -260,7 +260,8 @@ def goal(command: Command, scene: Scene, diver: str) -> Outcome:
     if by_on is not None:
         record = scene.after((fact,)).record(diver)
         lines += by_words(scene, record, by_on)
-        lines.append(say("profile.goal-by", on=f"{day(by_on)} {by_on.year}"))
+        if by_on > record.local_day(scene.at):
+            lines.append(say("profile.goal-by", on=f"{day(by_on)} {by_on.year}"))
     return _answered(scene, diver, "\n".join(lines), fact)
 
 

@@ -113,7 +113,7 @@ def _ready_lines(state: Standing, found: Readiness) -> Iterator[str]:
         yield say(
             "view.chance-reach",
             depth=down(found.asked_m),
-            chance=f"{found.chance_equalised * 100:.0f}",
+            chance=_percent(found.chance_equalised),
         )
     if found.chance_clean is not None:
         yield say(
@@ -122,6 +122,11 @@ def _ready_lines(state: Standing, found: Readiness) -> Iterator[str]:
             dives=found.dives,
             chance=f"{found.chance_clean * 100:.0f}",
         )
+
+
+def _percent(chance: float) -> str:
+    """A chance in whole per cent; nothing is certain, so it ends at 99."""
+    return f"{min(99, max(1, round(chance * 100)))}"
 
 
 def _credit(found: Readiness) -> Iterator[str]:

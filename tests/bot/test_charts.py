@@ -10,7 +10,7 @@ import pytest
 from matplotlib.image import imread
 from matplotlib.text import Text
 
-from bot.charts import ChartError, DebriefData, debrief_figure, draw
+from bot.charts import ChartError, DebriefData, ReadyData, debrief_figure, draw, ready_figure
 from storage.outcome import Picture
 
 FULL = {
@@ -140,3 +140,74 @@ def test_importing_the_room_does_not_load_matplotlib():
         "assert 'matplotlib' in sys.modules and 'matplotlib.pyplot' not in sys.modules\n"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
+
+
+READY = {
+    "bounds": [
+        {"kind": "rule", "depth_m": 35.0, "low_m": 35.0, "high_m": 35.0},
+        {"kind": "chest", "depth_m": 43.2, "low_m": 27.5, "high_m": 98.0},
+        {"kind": "mouth", "depth_m": 41.6, "low_m": 23.5, "high_m": 50.0},
+    ],
+    "binding": "rule",
+    "from_m": 17.5,
+    "pb_m": 32.0,
+    "stage_m": 42.0,
+    "goal_m": 42.0,
+    "exercise": "FRC",
+    "diver": "pia",
+    "on": "2026-07-01",
+}
+
+
+def ready_words(data: dict) -> list[str]:
+    figure = ready_figure(ReadyData.model_validate(data))
+    figure.savefig(io.BytesIO(), format="png", dpi=40)
+    return [t.get_text() for t in figure.findobj(Text) if t.get_text()]
+
+
+def test_each_bound_is_told_in_words_and_one_binds():
+    """Above each bar what it is and its depth, down to half a metre; the binding one is called that."""
+    shown = ready_words(READY)
+    assert {"rule\n35 m\nbinds", "chest\n43 m\n", "mouth\n41.5 m\n"} <= set(shown)
+    assert "17.5 m held speaks for, on full lungs" in shown
+    assert "pia · FRC · 1 Jul" in shown
+
+
+def test_a_stage_that_is_the_goal_has_one_name():
+    """Best and goal stand at their lines; a stage apart from the goal has a line of its own."""
+    assert {"best 32 m", "goal 42 m"} <= set(ready_words(READY))
+    apart = ready_words(READY | {"goal_m": 60.0})
+    assert {"best 32 m", "stage 42 m", "goal 60 m"} <= set(apart)
+
+
+def test_names_of_near_lines_stand_apart():
+    """A line between two others has its name on the side where there is room."""
+    figure = ready_figure(
+        ReadyData.model_validate(READY | {"pb_m": 49.0, "stage_m": 50.0, "goal_m": 60.0})
+    )
+    names = {t.get_text(): t for t in figure.findobj(Text)}
+    assert names["best 49 m"].get_verticalalignment() == "bottom"
+    assert names["stage 50 m"].get_verticalalignment() == "top"
+
+
+def test_bars_of_bounds_hang_to_their_depths():
+    """Bars as deep as the bounds; a band beyond the picture ends at its edge."""
+    axes = ready_figure(ReadyData.model_validate(READY)).axes[0]
+    bottom, top = axes.get_ylim()
+    assert top == 0 < bottom
+    assert [bar.get_height() for bar in axes.patches] == [35.0, 43.2, 41.6]
+    deepest = max(max(line.get_ydata()) for line in axes.lines)
+    assert deepest <= bottom
+
+
+def test_the_ready_picture_is_grey():
+    """No point of the picture has a colour."""
+    png = draw(Picture(kind="ready", data=json.dumps(READY)))
+    dots = imread(io.BytesIO(png), format="png")[:, :, :3]
+    assert float((dots.max(axis=2) - dots.min(axis=2)).max()) < 0.02
+
+
+def test_a_ready_picture_of_nothing_is_an_error():
+    """Data that can't be read are named by how many errors, never by what they say."""
+    with pytest.raises(ChartError, match="unreadable data"):
+        draw(Picture(kind="ready", data='{"diver": "pia"}'))
