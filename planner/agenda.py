@@ -20,6 +20,7 @@ from planner.record import (
     Session,
     Unwell,
     Well,
+    day_begins_at,
     latest_session,
 )
 from planner.rules import Rules
@@ -102,10 +103,16 @@ def _debriefs(record: DiverRecord, session: Session, rules: Rules) -> Iterator[D
 def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due]:
     """The check once more on the next morning, and again in the evening, until it is answered."""
     owed = any(d.exercise in (Exercise.FRC, Exercise.RV, Exercise.FULL) for d in session.dives)
-    answered = any(isinstance(f, (Well, Harm, Unwell)) for f in _since(record, session.ended_at))
+    next_day = session.on + timedelta(days=1)
+    next_day_at = day_begins_at(next_day, timezone=record.timezone)
+    # harm or doubt is followed up by its own letters; a yes of the evening is asked again
+    answered = any(
+        isinstance(f, (Harm, Unwell)) or f.happened_at >= next_day_at
+        for f in _since(record, session.ended_at)
+        if isinstance(f, (Well, Harm, Unwell))
+    )
     if not owed or answered:
         return
-    next_day = session.on + timedelta(days=1)
     morning = _local(record, next_day, rules["session.morning_h"])
     evening = _local(record, next_day, rules["session.check_by_h"])
     about = session.on.isoformat()

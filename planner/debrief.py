@@ -79,7 +79,7 @@ def debrief(record: DiverRecord, *, rules: Rules, at: datetime) -> Debrief | Non
         passed=tuple(dict.fromkeys(_passed(end, session, rules))),
         pattern=pattern,
         task=None if pattern is None else TASKS[pattern],
-        free_on=None if locked else end.free_on,
+        free_on=None if locked else max(end.free_on, _after_full_lungs(end)),
         opens_m=None if locked or track is None else track.opening_m(ahead.day_state.start_m),
         far_m=None if locked else _farthest_m(ahead),
         no_flying_until_at=session.ended_at + timedelta(hours=rules["session.no_flying_h"]),
@@ -99,6 +99,12 @@ def _next_session(end: Standing, session: Session) -> Standing:
     return ahead
 
 
+def _after_full_lungs(end: Standing) -> date:
+    """Exhale days stand alone: a day of full-lung dives is none."""
+    day = end.day_state.last_day
+    return date.fromordinal(day + 1 if end.full_day == day else day)
+
+
 def _farthest_m(ahead: Standing) -> float | None:
     track = ahead.track
     if track is None or ahead.base_m is None:
@@ -106,7 +112,7 @@ def _farthest_m(ahead: Standing) -> float | None:
     start = ahead.day_state.start_m
     if start is None:
         far = track.first_m
-    elif ahead.urge_before or ahead.day_state.after_layoff:
+    elif ahead.urge_before or ahead.day_state.after_layoff or ahead.learning.open:
         far = start
     else:
         far = track.size.deeper(start)

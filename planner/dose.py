@@ -120,9 +120,11 @@ def unharmed(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
 
 
 def check_answered(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
-    """The check after the last session is answered by the evening of the next day, or no target is given."""
-    owed_at = standing.owes_check_at
-    if owed_at is None or (standing.checked_at is not None and standing.checked_at >= owed_at):
+    """The question of the morning after is answered by that day's evening, or no target is given.
+
+    An answer on the evening of the session does not do: some signs come overnight.
+    """
+    if standing.owes_check_at is None or standing.checked_day > standing.owes_check_day:
         return ()
     days_since = standing.day_of(at) - standing.owes_check_day
     local = at.astimezone(standing.zone)
@@ -175,4 +177,12 @@ def interval(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     until = max(ends)
     if until.second or until.microsecond:
         until = until.replace(second=0, microsecond=0) + timedelta(minutes=1)
-    return (Cap(because=Because.INTERVAL, figure="interval.frc_min", not_before_at=until),)
+    last = max((d for d in day.dives if d.exercise is not Exercise.DIP), key=_surfaced_at)
+    figure = "interval.rv_min" if last.exercise is Exercise.RV else "interval.frc_min"
+    if last.exercise is Exercise.RV and (last.depth_m or 0.0) >= rules["interval.rv_deep_from_m"]:
+        figure = "interval.rv_deep_min"
+    return (Cap(because=Because.INTERVAL, figure=figure, not_before_at=until),)
+
+
+def _surfaced_at(dive: Dive) -> datetime:
+    return dive.happened_at

@@ -76,7 +76,9 @@ def nothing_new(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]
     most = _start_m(standing)
     caps = []
     if day.bars_new is not None:
-        caps.append(Cap(because=day.bars_new, figure="step.frc_m", depth_m=most))
+        is_rv = standing.exercise is Exercise.RV
+        figure = "step.rv_deep_m" if is_rv else "step.frc_m"
+        caps.append(Cap(because=day.bars_new, figure=figure, depth_m=most))
     if day.after_layoff:
         caps.append(Cap(because=Because.AFTER_LAYOFF, figure="layoff.short_share", depth_m=most))
     if tasks:
@@ -99,12 +101,26 @@ def at_most_held(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap
 
 def after_faults(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """What this session's hard dives and stops allow for the rest of it."""
+    if not standing.day_state.caps:
+        return ()
+    is_rv = standing.exercise is Exercise.RV
     return [
-        Cap(because=because, figure=_FAULT_FIGURES[because], depth_m=depth_m)
+        Cap(
+            because=because,
+            figure=_off_figure(depth_m, rules) if is_rv and because in _STEPS_OFF else figure,
+            depth_m=depth_m,
+        )
         for because, depth_m in standing.day_state.caps
+        for figure in (_FAULT_FIGURES[because],)
     ]
 
 
+def _off_figure(depth_m: float, rules: Rules) -> str:
+    small = depth_m >= rules["off.rv_small_from_m"]
+    return "off.rv_deep_m" if small else "off.rv_shallow_m"
+
+
+_STEPS_OFF = frozenset({Because.AFTER_HARD, Because.AFTER_TECHNIQUE})
 _FAULT_FIGURES = {
     Because.AFTER_HARD: "off.frc_m",
     Because.AFTER_TECHNIQUE: "off.frc_m",

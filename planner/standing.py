@@ -90,7 +90,7 @@ class Standing:
         self.learning = Learning(rules)
         self.opens_lower = False
         self._full_brief_at: datetime | None = None
-        self.checked_at: datetime | None = None
+        self.checked_day = 0
         self.owes_check_at: datetime | None = None
         self.owes_check_day = 0
         self.shallow_days: list[int] = []
@@ -344,10 +344,10 @@ class Standing:
 
     def _harm(self, fact: Harm | Unwell, _: Settle) -> None:
         self.has_harm = True
-        self.checked_at = fact.happened_at
+        self.checked_day = self.day_of(fact.happened_at)
 
     def _well(self, fact: Well, _: Settle) -> None:
-        self.checked_at = fact.happened_at
+        self.checked_day = self.day_of(fact.happened_at)
 
     def _asked(self, fact: Asked, _: Settle) -> None:
         if fact.bars and fact.origin.place not in self._answered:
@@ -364,6 +364,12 @@ class Standing:
             exhale_dive(self, dive, day, settle(self, at))
         elif dive.exercise is Exercise.FULL:
             self._full_dive(dive, day)
+        elif dive.exercise is Exercise.DIP:
+            # a watcher's dip is one to meet a diver; deeper it is a full-lung dive like any other
+            if dive.depth_m is not None and dive.depth_m > self.rules["dip.most_m"]:
+                self.full_day = day
+                if dive.depth_m > self.rules["rest.full_from_m"]:
+                    self.deep_full_day = day
         elif dive.exercise is Exercise.SHALLOW:
             self.full_day = day
             self.shallow_days.append(day)

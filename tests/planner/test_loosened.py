@@ -23,7 +23,7 @@ from planner.lungs import predict
 from planner.plan import standing
 from planner.ready import Readiness, readiness_of, ready
 from planner.reasons import Because
-from planner.record import Exercise, Goal, Sex
+from planner.record import Dive, Ending, Exercise, Goal, Sex
 from planner.rules import RULES, Rules
 from planner.standing import Standing
 from tests.planner.season import ZONE, Season
@@ -280,6 +280,16 @@ def clean_rate(rules: Rules) -> float:
 
 MAN = predict(sex=Sex.MALE, age_y=30, height_m=1.80)
 
+
+def dipped(r: Rules) -> float | None:
+    """A watcher's dip to 11 m, then the target."""
+    one = season(r)
+    one.facts.append(
+        Dive(**one._carried(), exercise=Exercise.DIP, depth_m=11, ending=Ending.CLEAN)  # type: ignore[arg-type]
+    )
+    return one.next()
+
+
 SCENARIOS: dict[str, tuple[Scenario, Any]] = {
     "exercise.rv_from_pb_m": (lambda r: state(season(r, pb_m=50, goal_m=60)).exercise, RV),
     "exercise.frc_base_share": (lambda r: state(season(r)).base_m, 20),
@@ -343,6 +353,7 @@ SCENARIOS: dict[str, tuple[Scenario, Any]] = {
     "rest.days_in": (two_days, "2026-05-11"),
     "rest.full_from_m": (lambda r: season(r).other(FULL, 22, fill_m=18).free_on(), "2026-05-08"),
     "rest.full_nights": (lambda r: season(r).other(FULL, 28, fill_m=18).free_on(), "2026-05-08"),
+    "dip.most_m": (dipped, None),
     "layoff.short_d": (lambda r: away(r, 16), 9.5),
     "layoff.short_share": (lambda r: back(r, 20), 12),
     "layoff.long_d": (lambda r: back(r, 30), 9),

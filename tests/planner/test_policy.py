@@ -23,6 +23,7 @@ from planner.record import (
     Origin,
     Reason,
     Watching,
+    Well,
     record_of,
 )
 from planner.rules import RULES
@@ -370,6 +371,31 @@ def test_an_unanswered_check_bars_the_next_session() -> None:
     assert season.next() == 9.5
     del season.facts[unanswered]
     assert why(season) == {Because.CHECK_OPEN}
+
+
+def test_a_yes_of_the_evening_is_asked_again_in_the_morning() -> None:
+    """The check is due the next morning although the debrief's was answered; answered then, no more."""
+    season = frc(15).dive(9.5).dive(12)
+    season.facts.append(Well(**season._carried()))  # type: ignore[arg-type]
+    kinds = [d.kind for d in agenda(season.record(), rules=RULES, at=season.at)]
+    assert DueKind.MORNING in kinds
+    assert DueKind.EVENING in kinds
+    season.at += timedelta(hours=24)
+    season.facts.append(Well(**season._carried()))  # type: ignore[arg-type]
+    kinds = [d.kind for d in agenda(season.record(), rules=RULES, at=season.at)]
+    assert DueKind.MORNING not in kinds
+
+
+def test_a_deep_dip_is_no_dip() -> None:
+    """A dip past 10 m is a full-lung dive of that day: no exhale dive beside it."""
+    season = frc(15)
+    carried = season._carried()
+    season.facts.append(Dive(**carried, exercise=Exercise.DIP, depth_m=10, ending=Ending.CLEAN))  # type: ignore[arg-type]
+    assert season.next() == 9.5
+    season.facts.append(
+        Dive(**season._carried(), exercise=Exercise.DIP, depth_m=14, ending=Ending.CLEAN)
+    )  # type: ignore[arg-type]
+    assert why(season) == {Because.FULL_DIVE}
 
 
 def test_a_dive_in_doubt_bars_until_it_is_answered() -> None:
