@@ -17,7 +17,7 @@ from bot.talk.tell import (
     standing_brief,
 )
 from bot.talk.turn import Handler, Scene
-from bot.texts.render import down, say
+from bot.texts.render import down, joined, say
 from planner.full import FullPlan, full_plan, supported_of
 from planner.gas import share_lost
 from planner.held import down_half
@@ -25,6 +25,7 @@ from planner.plan import standing
 from planner.reasons import Because, Refusal
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
 from planner.spaces import spaces_of
+from planner.standing import Standing
 from storage.outcome import Letter, Outcome
 
 
@@ -181,11 +182,43 @@ def left_by_full(scene: Scene, diver: str) -> Iterator[str]:
     if dive.ending in (Ending.CLEAN, Ending.EARLY):
         if depth_m is not None and level == down_half(depth_m) and day in ladder.clean_days:
             done = min(len(ladder.clean_days), needed)
-            yield say("full.clean-days", depth=level, done=done, needed=needed)
+            words = say("full.clean-days", depth=level, done=done, needed=needed)
+            yield joined((words, _beyond(scene, state, dive, level)), " ")
         return
     if ladder.trouble_day != day or level is None:
         return  # not one with a mouthfill
     yield _after_fault(scene, dive, level, _in_words(needed))
+
+
+def _beyond(scene: Scene, state: Standing, dive: Dive, depth_m: float) -> str:
+    """That a clean dive was deeper than its line, or than anything that is held speaks for."""
+    brief = _brief_for(scene, dive)
+    if brief is not None:
+        over_m = scene.rules["trouble.too_deep_m"]
+        return (
+            say("full.beyond-line", line=down(brief.depth_m))
+            if depth_m > brief.depth_m + over_m
+            else ""
+        )
+    if depth_m <= (state.ladder.stated_m or 0.0):
+        return ""
+    speaks = supported_of(state)
+    if speaks is None:
+        return say("full.beyond-all")
+    if depth_m <= speaks.depth_m:
+        return ""
+    return say("full.beyond-held", depth=down(speaks.depth_m))
+
+
+def _brief_for(scene: Scene, dive: Dive) -> Brief | None:
+    """The full-lung line that had been told for a dive, in the hours before it."""
+    gap = timedelta(hours=scene.rules["session.gap_h"])
+    told = [
+        b
+        for b in scene.record(dive.diver).of(Brief)
+        if b.exercise is Exercise.FULL and b.happened_at <= dive.happened_at <= b.happened_at + gap
+    ]
+    return told[-1] if told else None
 
 
 def _after_fault(scene: Scene, dive: Dive, level: float, needed: str) -> str:
@@ -206,9 +239,8 @@ def _lost(scene: Scene, dive: Dive) -> str:
     """How much of its charge a dive that ran out had lost, by the bands of charge and spaces."""
     depth_m, fill_m = dive.depth_m, dive.fill_m
     if fill_m is None:
-        brief = scene.record(dive.diver).latest(Brief)
-        is_his = brief is not None and brief.exercise is Exercise.FULL
-        fill_m = brief.fill_high_m if brief is not None and is_his else None
+        brief = _brief_for(scene, dive)
+        fill_m = None if brief is None else brief.fill_high_m
     if depth_m is None or fill_m is None or depth_m <= fill_m:
         return ""
     own = spaces_of(scene.record(dive.diver))

@@ -170,8 +170,9 @@ def _fill_line(state: Standing, found: Readiness, lungs: Lungs) -> str:
     """The full-lung fill that the practice asks for beside the latest that the lungs allow."""
     asked_m = _asked_fill_m(state, found)
     latest_m = deepest_full_fill_m(lungs, own=spaces_of(state.record)).value
+    none = "view.fills-none-rv" if found.exercise is Exercise.RV else "view.fills-none"
     return say(
-        "view.fills" if up_half(asked_m) <= latest_m else "view.fills-none",
+        "view.fills" if up_half(asked_m) <= latest_m else none,
         stage=found.stage_m,
         asked=up(asked_m),
         latest=down(latest_m),

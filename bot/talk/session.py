@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from math import ceil, floor
 
@@ -19,6 +20,7 @@ from bot.talk.asked import (
 from bot.talk.asking import Line, Part
 from bot.talk.dives import take
 from bot.talk.following import what_next
+from bot.talk.full_lung import offered
 from bot.talk.keys import check_keys, next_keys
 from bot.talk.lines import merged, read
 from bot.talk.reply import one_letter, reply
@@ -110,9 +112,11 @@ def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome
     now = plan(after.record(diver), rules=scene.rules, at=scene.at)
     if isinstance(now, Refusal):
         told = refused(after, now)
-        letter = scene.answer("\n".join(told.lines), keys=told.keys, about=diver)
+        own = offered(after, diver) if is_confidential(scene, diver) else ()
+        letter = scene.answer("\n".join((*told.lines, *own)), keys=told.keys, about=diver)
         asked = _check_here(after, now) if any(isinstance(f, Fit) for f in facts) else ()
-        return Outcome(facts=tuple(facts), letters=(letter, *told.letters, *asked))
+        reasons = (_with_offer(after, diver, x) for x in told.letters)
+        return Outcome(facts=tuple(facts), letters=(letter, *reasons, *asked))
     if scene.silent:
         return Outcome(facts=tuple(facts))
     own = tuple(_own_lines(after, now))
@@ -124,6 +128,11 @@ def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome
         letters = scene.tell(diver, "\n".join(own))
     letter = scene.answer("\n".join(lines), keys=(next_keys(after, now),), about=diver)
     return Outcome(facts=(*facts, brief_of(after, now, line=line)), letters=(letter, *letters))
+
+
+def _with_offer(scene: Scene, diver: str, reasons: Letter) -> Letter:
+    """Why there is no exhale target, and that a full-lung step is supported where one is."""
+    return replace(reasons, text="\n".join((reasons.text, *offered(scene, diver))))
 
 
 def _check_here(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:

@@ -127,7 +127,11 @@ def newly_set(before: Scene, after: Scene, diver: str) -> Iterator[str]:
     """The tasks that a report has set: what they are, and that a new depth waits for them."""
     was = _open(before, diver)
     for name, one in _open(after, diver).items():
-        if name not in was and one.reason is not None:
+        if name in was:
+            continue
+        if one.reason is None:
+            yield say("task.now-set-fill", task=name)
+        else:
             yield say("task.now-set", task=name, fault=_begun(say(f"reason.{one.reason}")))
 
 

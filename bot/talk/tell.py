@@ -274,6 +274,11 @@ def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
         return " ".join((say("bar.learning"), *tasks_open(scene, refusal.diver)))
     if because is Because.NOT_SUPPORTED:
         return _support_words(scene, refusal.diver)
+    if because is Because.EMPTY_WINDOW:
+        # by RV the fill is at the surface already: there is no earlier one
+        speaks = supported_of(standing(scene.record(refusal.diver), rules=scene.rules, at=scene.at))
+        is_rv = speaks is not None and speaks.exercise is Exercise.RV
+        return say("bar.empty-window-rv" if is_rv else "bar.empty-window")
     if bar.until_on is not None:
         return say(f"bar.{because}", until=bar.until_on)
     return say(f"bar.{because}")

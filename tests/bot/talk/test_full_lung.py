@@ -249,3 +249,36 @@ def test_the_debrief_of_a_full_lung_day_says_what_is_left():
     answer = buoy.falls_due(due)
     assert "1 full dive: 1 clean" in answer
     assert "34 m is clean on 1 of the 2 days" in answer
+
+
+def test_on_a_resting_day_the_step_is_offered_in_private():
+    """After an exhale day, with a night between: the group reads the neutral line, the diver the offer."""
+    buoy = supported()
+    buoy.says("mara", "fit buddy ana")
+    buoy.says("mara", "exh 14 ok")
+    answer = next_day(buoy).says("mara", "next")
+    assert said_to(answer, "group") == "mara: no target today."
+    assert "A full-lung step is supported: 34 m" in said_to(answer, "mara")
+
+
+@pytest.mark.parametrize(
+    ("dive", "said"),
+    [
+        ("full 36 ok mf18", "Deeper than the line that was told, 34 m."),
+        ("full 34.5 ok mf18", ""),
+    ],
+)
+def test_deeper_than_the_line_is_said(dive: str, said: str):
+    """Recorded all the same; within half a metre nothing is said."""
+    answer = briefed().says("mara", dive)
+    assert ("Deeper than the line" in answer) is bool(said)
+    assert said in answer
+
+
+def test_a_depth_that_nothing_speaks_for_is_called_that():
+    """Without a line, a clean dive past what is held supports is counted, with a word of caution."""
+    buoy = Buoy().join("mara", pb=32, goal=42).join("ana")
+    assert "Nothing that is held speaks for that." in buoy.says("mara", "full 38 ok mf18")
+    held = supported()
+    assert "What is held speaks for 35 m, not for that." in held.says("mara", "full 38 ok mf18")
+    assert "speaks for" not in supported().says("mara", "full 30 ok mf18")

@@ -142,3 +142,11 @@ def test_every_task_has_a_drill_that_empties_no_lungs(name: str):
 def test_a_spoken_task_is_no_command():
     """`task` inside a sentence is left alone in the group."""
     assert held().says("mara", "that was quite a task today") == ""
+
+
+def test_a_new_way_of_filling_sets_a_task():
+    """From a fill in the water to one at the surface: `fetch`, and the group reads it."""
+    buoy = held()
+    buoy.says("mara", "exh 14 ok mf6")
+    answer = buoy.later(minutes=9).says("mara", "exh 17.5 ok mf0")
+    assert "A new way of filling: `fetch` is set" in said_to(answer, "group")
