@@ -30,6 +30,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
 from math import exp, log
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,8 +68,7 @@ _ONE_DEPTH_KNOWN_M = 1.0
 _SESSION_GAP = timedelta(hours=4)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Trial:
+class Trial(NamedTuple):
     """What one dive says about the reach, metres.
 
     Clean down to `clean_m`; or ran out between `clean_m` (None or at or above the fill: anywhere
@@ -352,5 +352,11 @@ def _fill_of(dive: Dive, depth_m: float, brief: Brief | None) -> float | None:
         return brief.fill_high_m
     if dive.exercise is Exercise.FRC:
         target_m = dive.target_m if dive.target_m is not None else depth_m
-        return fill_window_m(None, target_m=max(target_m, depth_m)).high_m
+        return _practice_fill_m(max(target_m, depth_m))
     return None
+
+
+@lru_cache(maxsize=512)
+def _practice_fill_m(depth_m: float) -> float:
+    """The deep end of the practice's window for a depth; dives repeat their depths."""
+    return fill_window_m(None, target_m=depth_m).high_m
