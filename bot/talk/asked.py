@@ -7,7 +7,7 @@ its own, so that the dive is not taken for the answer. What is answered is struc
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -57,7 +57,8 @@ def is_open(scene: Scene, asked: Asked) -> bool:
     if asked.question == "answered":
         return False
     gap = timedelta(hours=scene.rules["session.gap_h"])
-    is_over = scene.at - asked.happened_at > gap
+    # of a dive told late, the question is as young as the telling
+    is_over = scene.at - max(asked.happened_at, asked.said_at) > gap
     if is_over and asked.question != "depth":
         return False
     record = scene.record(asked.diver)
@@ -166,32 +167,21 @@ def answering(scene: Scene, said: Report, diver: str) -> tuple[Asked, Report] | 
             if base is not None and _fits(asked.question, said):
                 return asked, _joined(asked, said, base)
         elif scene.heard.sent_at - asked.said_at <= _SOON:
-            for base in bases(scene, asked):
+            known = list(bases(scene, asked))
+            for base in known:
                 if _is_same_dive(asked, said, base):
-                    return asked, merged(said, base)
-            if asked.diver == diver and _says_again(asked):
+                    # what was doubtful lends nothing to what is said plainly now
+                    is_recorded = asked.origin.line >= LINES
+                    return asked, merged(said, base) if is_recorded else said
+            if asked.diver == diver and _says_again(asked, known):
                 return asked, said
     return None
 
 
-def _says_again(asked: Asked) -> bool:
-    """A whole report after one that could not be read is that one, said again."""
+def _says_again(asked: Asked, known: Sequence[Report]) -> bool:
+    """A whole report after one whose depth could not be read is that one, said again."""
     is_beside = asked.origin.line >= LINES
-    return not is_beside and (not asked.readings or asked.question in _UNREADABLE)
-
-
-_UNREADABLE = frozenset(
-    {
-        Doubt.DEPTH_RANGE,
-        Doubt.NUMBER_FORM,
-        Doubt.TWO_NUMBERS,
-        Doubt.HIDDEN,
-        Doubt.CLOCK,
-        Doubt.DIVE_TIME,
-        Doubt.TOO_LONG,
-    }
-)
-"""Doubts that ask for the line once more."""
+    return not is_beside and (not known or asked.question in _WANT_DEPTH)
 
 
 _SOON = timedelta(minutes=3)
@@ -250,7 +240,12 @@ def why_hard(said: Report, base: Report) -> Report:
 
 
 def _is_same_dive(asked: Asked, said: Report, base: Report) -> bool:
-    """A whole report about the dive that is asked about: of the same depth, or the depth itself."""
+    """A whole report about the dive that is asked about: of the same depth, or the depth itself.
+
+    One that doesn't say how it went answers no question about a dive that stands.
+    """
+    if asked.origin.line >= LINES and said.ending is None:
+        return False
     if asked.question in ("allow", "whose", "twice", "hard-why"):
         return False
     if asked.question == "exercise" and said.exercise is None:

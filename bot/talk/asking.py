@@ -135,14 +135,22 @@ def unclear(scene: Scene, said: Unclear, diver: str, at: Line) -> Part:
         word=quoted(said.word),
         offer=quoted(said.offer),
     )
-    if not said.is_dive:
+    is_number = said.doubt is Doubt.TWO_NUMBERS and not _is_command(scene, said)
+    if not (said.is_dive or is_number):
         keys = tuple(scene.key(short_label(r), r, diver) for r in said.readings[:4])
         return Part(diver=diver, asks=(text,), keys=(keys,) if keys else ())
     readings = said.readings
     if said.doubt is Doubt.NO_DEPTH and not readings:
         readings = tuple(_with_depths(scene, said, diver))
-    fact = asked_of(scene, diver, at, question, readings)
+    # two numbers and nothing else may be no dive
+    fact = asked_of(scene, diver, at, question, readings, bars=said.is_dive)
     return Part(diver=diver, facts=(fact,), asks=(text,), keys=reading_keys(scene, fact))
+
+
+def _is_command(scene: Scene, said: Unclear) -> bool:
+    """Whether what is asked about is parts for a command (`fix 12, 5`)."""
+    names = [m.name for m in scene.room.members.values()]
+    return not any(isinstance(read(line, names), Report) for line in said.readings)
 
 
 def _with_depths(scene: Scene, said: Unclear, diver: str) -> Iterator[str]:

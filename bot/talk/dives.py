@@ -42,6 +42,8 @@ def take(scene: Scene, report: Report, diver: str, at: Line) -> Part:
             return ask(scene, report, diver, at, "clock", ())
         happened_at = told
     exercise = report.exercise or _exercise(scene, report, diver, happened_at)
+    if exercise is None and report.ending is Ending.STOP:
+        exercise = _FRC  # a stop counts at once; below a PB of 50 m the practice is FRC
     if exercise is None:
         options = [replace(report, exercise=e, any_exhale=False) for e in (_FRC, _RV)]
         return ask(scene, report, diver, at, "exercise", tuple(line_of(o) for o in options))
@@ -73,7 +75,7 @@ def take(scene: Scene, report: Report, diver: str, at: Line) -> Part:
         note=report.note,
         waits=not scene.may_log(at.by, diver),
     )
-    if not at.is_confirmed and not at.instead_of and _is_twice(scene, dive):
+    if not at.is_confirmed and not at.instead_of and _is_twice(scene, dive, report.clock):
         return ask(scene, report, diver, at, "twice", (line_of(report),))
     return _recorded(scene, report, dive, at)
 
@@ -158,14 +160,17 @@ def _changed_since(record: DiverRecord, brief: Brief) -> bool:
     return False
 
 
-def _is_twice(scene: Scene, dive: Dive) -> bool:
-    """Whether another message reported the same dive within the last minute."""
+def _is_twice(scene: Scene, dive: Dive, stated: Clock | None) -> bool:
+    """Whether another message reported the same dive within the last minute.
+
+    One that was asked about happened when it was asked, and was said when that was answered.
+    """
     for other in reversed(scene.record(dive.diver).dives):
         if other.origin.chat == dive.origin.chat and other.origin.message == dive.origin.message:
             continue
         if (
             abs(other.said_at - dive.said_at) < _TWICE
-            and abs(other.happened_at - dive.happened_at) < _TWICE
+            and (stated is None or abs(other.happened_at - dive.happened_at) < _TWICE)
             and _told(other) == _told(dive)
         ):
             return True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bot.shorthand.reading import Doubt
 from bot.talk import health
 from bot.talk.asked import beside
 from bot.talk.turn import Scene
@@ -113,6 +114,9 @@ def question_keys(scene: Scene, refusal: Refusal) -> Keys:
     place, diver = newest.origin.place, refusal.diver
     own = scene.own(diver)
     keys = [scene.key(r, r, diver, answers=place, may_press=own) for r in newest.readings[:3]]
+    if newest.question in ("ending", Doubt.NO_ENDING):
+        stop = scene.key(STOP_KEY, STOP_KEY, diver, answers=place, sticky=True, may_press=own)
+        keys.append(stop)
     label = say("key.no-dive")
     keys.append(scene.key(label, NO_DIVE, diver, answers=place, may_press=own))
     return (tuple(keys),)
