@@ -31,6 +31,7 @@ from bot.talk.tell import (
     described,
     fill_words,
     is_confidential,
+    neutral,
     refused,
     standing_session,
     target_line,
@@ -98,7 +99,7 @@ def watching(command: Command, scene: Scene, diver: str) -> Outcome:
 
 
 def _stays_dry(scene: Scene, diver: str, fact: Fact) -> Outcome:
-    line = scene.answer(say("bar.none", name=scene.name_of(diver)), about=diver)
+    line = scene.answer(neutral(scene, diver), about=diver)
     return Outcome(facts=(fact,), letters=(line,))
 
 
@@ -112,7 +113,7 @@ def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome
     now = plan(after.record(diver), rules=scene.rules, at=scene.at)
     if isinstance(now, Refusal):
         told = refused(after, now)
-        own = offered(after, diver) if is_confidential(scene, diver) else ()
+        own = tuple(offered(after, diver)) if is_confidential(scene, diver) else ()
         letter = scene.answer("\n".join((*told.lines, *own)), keys=told.keys, about=diver)
         asked = _check_here(after, now) if any(isinstance(f, Fit) for f in facts) else ()
         reasons = (_with_offer(after, diver, x) for x in told.letters)
@@ -250,25 +251,27 @@ def undo(command: Command, scene: Scene, diver: str) -> Outcome:
         strikes.append(strike(scene, asked, line=command.line))
     if dropped:
         first.append(say("session.dropped", count=len(dropped)))
-    dive = last_report(scene, diver)
-    if dive is None:
+    dives = last_reports(scene, diver)
+    if not dives:
         text = first[0] if first else say("session.nothing-to-undo")
         return Outcome(facts=tuple(strikes), letters=(scene.answer(text),))
-    strikes += strikes_of(scene, dive)
-    first.append(say("session.struck", dive=_dated(scene, dive)))
+    for dive in dives:
+        strikes += strikes_of(scene, dive)
+    struck = "; ".join(described(scene, dive) for dive in dives)
+    first.append(say("session.struck", dive=struck))
     after = scene.after(strikes)
-    told = _after_undo(scene, after, dive)
-    letter = one_letter(scene, first, told, about=dive.diver)
-    return Outcome(facts=(*strikes, *told.facts), letters=(letter, *told.letters))
-
-
-def _dated(scene: Scene, dive: Dive) -> str:
-    """A dive in words; with its day where that is not today, so that nobody strikes it unawares."""
-    words = described(scene, dive)
-    on = scene.record(dive.diver).local_day(dive.happened_at)
-    if on == scene.record(dive.diver).local_day(scene.at):
-        return words
-    return say("session.dive-of", dive=words, day=on)
+    divers = {dive.diver: dive for dive in dives}
+    told = [_after_undo(scene, after, dive) for dive in divers.values()]
+    shown = Next(
+        lines=tuple(line for n in told for line in n.lines),
+        keys=told[0].keys if len(told) == 1 else (),
+    )
+    about = dives[0].diver if len(told) == 1 else None
+    letter = one_letter(scene, first, shown, about=about)
+    return Outcome(
+        facts=(*strikes, *(f for n in told for f in n.facts)),
+        letters=(letter, *(x for n in told for x in n.letters)),
+    )
 
 
 def _after_undo(scene: Scene, after: Scene, dive: Dive) -> Next:
@@ -286,6 +289,21 @@ def last_report(scene: Scene, diver: str) -> Dive | None:
         if (key == diver if diver != scene.sender else (d.by == scene.sender or key == diver))
     ]
     return max(found, key=lambda d: (d.said_at, d.origin), default=None)
+
+
+def last_reports(scene: Scene, diver: str) -> list[Dive]:
+    """The dives of the last report's message that were recorded with it."""
+    last = last_report(scene, diver)
+    if last is None:
+        return []
+    return [
+        d
+        for key in scene.room.members
+        for d in scene.record(key).dives
+        if (d.origin.chat, d.origin.message) == (last.origin.chat, last.origin.message)
+        and (d.said_at, d.by) == (last.said_at, last.by)
+        and (key == diver or diver == scene.sender)
+    ]
 
 
 def fix(command: Command, scene: Scene, diver: str) -> Outcome:
