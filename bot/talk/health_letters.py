@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from bot.heard import Heard, Kind
-from bot.texts.help import help_key, help_line, help_text
+from bot.texts.help import help_key, help_line, help_text, level_of
 from planner.harm import HarmRow, lock_of, unwell_open
 from planner.record import DiverRecord
 from storage.outcome import Delivery, Key, Letter, Room
 
-NEUTRAL = "👌"
-"""The reaction to every word of health in a group: it says heard, and nothing else."""
+NEUTRAL = "✍"
+"""The reaction to every word of health in a group: it says written down, and nothing else."""
 
 QUESTIONS = ("blood", "breath", "chest", "head")
 """The four questions, in this order."""
@@ -39,6 +39,11 @@ class Addressee:
         """Whether somebody else answers for the diver."""
         return self.speaker != self.diver
 
+    @property
+    def begins(self) -> str:
+        """What the addressee's lines about the diver begin with: `for noor ` from a keeper."""
+        return help_line("for_prefix", name=self.name) if self.is_kept else ""
+
     def told(self, text: str) -> str:
         """A text as the addressee reads it: with the name where it is about somebody else."""
         return help_line("for_name", name=self.name, text=text) if self.is_kept else text
@@ -47,6 +52,21 @@ class Addressee:
 def help_letter(to: str, key: str, room: Room, *, about: str | None) -> Letter:
     """A fixed text of help; it goes first and until it has arrived."""
     return Letter(to=to, text=help_text(key, room.site), delivery=Delivery.HELP, about=about)
+
+
+def own_help(whom: Addressee, key: str, room: Room) -> Letter:
+    """The help about a diver, to the private chat; a keeper reads whom it is about.
+
+    The emergency line stays the first: the name stands in the second.
+    """
+    letter = help_letter(whom.chat, key, room, about=whom.diver)
+    if not whom.is_kept:
+        return letter
+    if level_of(key) != "call-now":
+        return replace(letter, text=whom.told(letter.text))
+    first, _, rest = letter.text.partition("\n")
+    about = help_line("about_name", name=whom.name)
+    return replace(letter, text=f"{first}\n{about}\n{rest}")
 
 
 def private_letter(whom: Addressee, text: str, keys: tuple[tuple[Key, ...], ...] = ()) -> Letter:
@@ -91,8 +111,15 @@ def after_harm(
             letters += quiet(heard, whom)
     if not reachable(heard, whom):
         return letters
-    letters.append(help_letter(whom.chat, worst.text, room, about=whom.diver))
-    letters.append(private_letter(whom, bar_text(record, at=at, rows=rows)))
+    letters.append(own_help(whom, worst.text, room))
+    letters.append(private_letter(whom, bar_text(record, whom, at=at, rows=rows)))
+    return [*letters, *questions_of(whom, rows)]
+
+
+def questions_of(whom: Addressee, rows: list[HarmRow]) -> list[Letter]:
+    """What the rows of a report ask: the four questions, or those of a loss of motor control."""
+    letters: list[Letter] = []
+    worst = rows[0]
     if any(r.four_questions for r in rows) and worst.level != "call-now":
         base = next(r.key for r in rows if r.four_questions)
         letters.append(question(whom, 0, base=base, answers=""))
@@ -101,7 +128,9 @@ def after_harm(
     return letters
 
 
-def bar_text(record: DiverRecord, *, at: datetime, rows: list[HarmRow] | None = None) -> str:
+def bar_text(
+    record: DiverRecord, whom: Addressee, *, at: datetime, rows: list[HarmRow] | None = None
+) -> str:
     """Until when there is no target and what is owed for it; without category or praise."""
     lock = lock_of(record, at=at)
     said: list[str] = []
@@ -110,12 +139,11 @@ def bar_text(record: DiverRecord, *, at: datetime, rows: list[HarmRow] | None = 
             said.append(help_line("bars"))
         return "\n".join(said)
     if lock.open:
-        said.append(help_line("until_well"))
+        said.append(help_line("until_well", begins=whom.begins))
     elif lock.until_on is not None:
         said.append(_until(lock.until_on.isoformat(), lock.ends_at, record.timezone))
     if lock.doctor:
-        example = record.local_day(at).isoformat()
-        said.append(help_line("owes_doctor", example=example))
+        said.append(help_line("owes_doctor", begins=whom.begins))
     if rows and any(r.key in ("2", "3-now") for r in rows):
         said.append(help_line("instructor"))
     return "\n".join(said)

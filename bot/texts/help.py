@@ -25,11 +25,12 @@ class HelpText:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HelpFile:
-    """All texts of help in one language, the small lines round them and the words on buttons."""
+    """All texts of help in one language, the small lines round them, and the words of answers."""
 
     texts: Mapping[str, HelpText]
     lines: Mapping[str, str]
     keys: Mapping[str, str]
+    typed: Mapping[str, frozenset[str]]
 
 
 @lru_cache(maxsize=4)
@@ -42,6 +43,7 @@ def help_file(language: str = "en") -> HelpFile:
         texts={key: HelpText(key=key, **fields) for key, fields in raw["help"].items()},
         lines=raw["lines"],
         keys=raw["keys"],
+        typed={answer: frozenset(words) for answer, words in raw["typed"].items()},
     )
 
 
@@ -66,12 +68,24 @@ def help_text(level_or_key: str, site: Site) -> str:
     return said.replace("{number}", shown).strip()
 
 
+def level_of(key: str) -> str:
+    """What the person must do who reads a text, by the text's key or the level itself."""
+    return help_file().texts[_BY_LEVEL.get(key, key)].level
+
+
 def help_line(key: str, /, **fields: str) -> str:
     """A small line round the texts, with its fields put in."""
     text = help_file().lines[key]
     for name, value in fields.items():
         text = text.replace("{" + name + "}", value)
     return text
+
+
+def typed_answer(text: str) -> str | None:
+    """What a whole typed text answers to the check: `yes`, `no` or `not_sure`; None: nothing."""
+    said = " ".join(text.replace("’", "'").casefold().replace("-", " ").split()).strip(" .!,")
+    found = (answer for answer, words in help_file().typed.items() if said in words)
+    return next(found, None)
 
 
 def help_key(key: str) -> str:

@@ -1,0 +1,155 @@
+"""The check: yes, no and not sure, by button or typed in private, and the four questions."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+
+from bot.heard import Kind
+from bot.talk import health_letters as letters_of
+from bot.talk.asked import open_questions
+from bot.talk.health_reports import harm_facts, reported
+from bot.talk.health_scene import HealthScene, Said
+from bot.talk.turn import Scene
+from bot.texts.help import help_line, typed_answer
+from planner.harm import harm_table, lock_of
+from planner.record import Debriefed, Fact, Harm, Unwell, Well
+from storage.outcome import Letter
+
+CHECK = re.compile(
+    r"check (?P<name>.+?) (?:(?P<word>yes|no|not-sure)|four (?P<base>\S+) (?P<answers>[nlmu]{1,4})"
+    r"|(?P<about>cold|samba) (?P<told>yes|no|not-sure))",
+    re.IGNORECASE,
+)
+RAISED_BY_ANSWERS = {
+    "l": ("6", "9", "8", "13"),
+    "m": ("5", "4", "7", "12"),
+    "u": ("6", "9", "8", "13"),
+}
+"""The row that an answer to each of the four questions brings; not sure counts as the lesser yes."""
+
+
+def is_well(scene: HealthScene, diver: str) -> Said:
+    """All normal: noted, and what still bars."""
+    heard = scene.heard
+    whom = scene.addressee(diver)
+    fact = Well(
+        diver=diver,
+        happened_at=heard.sent_at,
+        said_at=heard.now,
+        by=heard.sender,
+        origin=scene.origin(diver, answers=False),
+    )
+    record = scene.with_facts(diver, [fact])
+    letters = letters_of.quiet(heard, whom)
+    if letters_of.reachable(heard, whom):
+        if lock_of(record, at=scene.at) is None:
+            text = help_line("well")
+        else:
+            text = f"{help_line('well_locked')}\n{letters_of.bar_text(record, whom, at=scene.at)}"
+        letters.append(letters_of.private_letter(whom, text))
+    return [fact], letters
+
+
+def is_unwell(scene: HealthScene, diver: str) -> Said:
+    """No, not sure, or words nobody can read: no target, and the four questions."""
+    heard = scene.heard
+    whom = scene.addressee(diver)
+    fact = Unwell(
+        diver=diver,
+        happened_at=heard.sent_at,
+        said_at=heard.now,
+        by=heard.sender,
+        origin=scene.origin(diver, answers=True),
+    )
+    letters = letters_of.quiet(heard, whom)
+    if letters_of.reachable(heard, whom):
+        base = harm_table().unanswered_row
+        letters.append(letters_of.question(whom, 0, base=base, answers=""))
+    return [fact], letters
+
+
+# answers typed
+
+
+def typed(scene: HealthScene) -> Said | None:
+    """`no` or `all good`, in private, where the check is the newest thing that waits for an answer."""
+    heard = scene.heard
+    answer = typed_answer(heard.text)
+    if answer is None or not heard.private or heard.kind is not Kind.MESSAGE:
+        return None
+    asked = {d: at for d in scene.spoken_for() if (at := _checked_at(scene, d)) is not None}
+    if not asked:
+        return None
+    newest = max(asked.values())
+    divers = [d for d, at in asked.items() if at == newest]
+    others = open_questions(Scene(heard=heard, room=scene.room, records=scene.records, at=scene.at))
+    if len(divers) > 1 or any(q.said_at > newest for q in others):
+        return None
+    return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
+
+
+def _checked_at(scene: HealthScene, diver: str) -> datetime | None:
+    """When a diver was asked how they are; None where that is answered or never was asked."""
+    record = scene.record(diver)
+    asked: list[datetime] = []
+    told = [f for f in record.facts if isinstance(f, Well | Harm | Unwell)]
+    written = record.latest(Debriefed)
+    if written is not None and not any(f.happened_at >= written.session_at for f in told):
+        asked.append(written.happened_at)
+    if told and isinstance(told[-1], Unwell) and told[-1].raised_by_other:
+        asked.append(told[-1].happened_at)
+    return max(asked, default=None)
+
+
+# answers by button
+
+
+def pressed(scene: HealthScene, said: re.Match[str]) -> Said | None:
+    """A button of the check, of the four questions or of a question about one thing."""
+    member = scene.room.named(said["name"])
+    if member is None or not scene.speaks_for(member.key):
+        return None
+    diver = member.key
+    at = scene.heard.sent_at
+    if said["word"]:
+        is_yes = said["word"].lower() == "yes"
+        facts, letters = (is_well if is_yes else is_unwell)(scene, diver)
+    elif said["answers"]:
+        if said["base"] not in harm_table().rows:
+            return None
+        facts, letters = _answered(scene, diver, said["base"], said["answers"].lower())
+    elif said["told"].lower() != "yes":
+        key = "12" if said["about"].lower() == "cold" else "3-now"
+        facts, letters = reported(scene, diver, [harm_table().rows[key]], at=at)
+    else:
+        facts = []
+        line = help_line("cold_ok") if said["about"].lower() == "cold" else None
+        whom = scene.addressee(diver)
+        letters = [letters_of.private_letter(whom, line)] if line else []
+    return facts, letters
+
+
+def _answered(scene: HealthScene, diver: str, base: str, answers: str) -> Said:
+    """One answer to the four questions: its row at once, then the next question."""
+    table = harm_table().rows
+    at = scene.heard.sent_at
+    whom = scene.addressee(diver)
+    last, n = answers[-1], len(answers) - 1
+    facts: list[Fact] = []
+    letters: list[Letter] = []
+    if last != "n":
+        row = table[RAISED_BY_ANSWERS[last][n]]
+        facts, letters = reported(scene, diver, [row], at=at)
+        if row.level == "call-now":
+            return facts, letters
+    if n + 1 < len(letters_of.QUESTIONS):
+        letters.append(letters_of.question(whom, n + 1, base=base, answers=answers))
+    elif set(answers) == {"n"} and base == harm_table().unanswered_row:
+        row = table[base]
+        facts = harm_facts(scene, diver, [row], at=at, answers=True)
+        record = scene.with_facts(diver, facts)
+        letters = [letters_of.own_help(whom, row.text, scene.room)]
+        bar = letters_of.bar_text(record, whom, at=scene.at)
+        letters.append(letters_of.private_letter(whom, bar))
+    return facts, letters

@@ -1,0 +1,100 @@
+"""Reports of harm, by the diver or about somebody else: the facts, the help, and who is asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from bot.talk import health_letters as letters_of
+from bot.talk.health_scene import HealthScene, Said
+from bot.texts.help import help_line
+from planner.harm import LEVELS, HarmRow, harm_table
+from planner.record import Consent, Fact, Harm, Unwell
+from storage.outcome import Letter
+
+
+def rows_of(keys: Iterable[str]) -> list[HarmRow]:
+    """The rows, worst first, without those that another one covers in everything."""
+    table = harm_table().rows
+    rows = sorted({table[k] for k in keys}, key=lambda r: r.gravity)
+    return [r for r in rows if not any(o is not r and _covers(o, r) for o in rows)]
+
+
+def _covers(big: HarmRow, small: HarmRow) -> bool:
+    """Whether one row asks at least as much as another in level, days, doctor and what follows."""
+
+    def asks(r: HarmRow) -> tuple[float, ...]:
+        again = r.again_within_days is not None
+        return (
+            -LEVELS.index(r.level), r.days, r.doctor, r.since_well, r.exhale, r.no_new_depth,
+            again, r.shorten_days or 1000,
+        )  # fmt: skip
+
+    same = asks(big) == asks(small)
+    at_least = all(x >= y for x, y in zip(asks(big), asks(small), strict=True))
+    return at_least and (not same or big.place < small.place)
+
+
+def harm_facts(
+    scene: HealthScene, diver: str, rows: Iterable[HarmRow], *, at: datetime, answers: bool
+) -> list[Fact]:
+    """What is kept of a report: the row only where the diver keeps health check-ins."""
+    consent = scene.record(diver).latest(Consent)
+    kept = consent is not None and consent.given
+    origin = scene.origin(diver, answers=answers)
+    return [
+        Harm(
+            diver=diver,
+            happened_at=at,
+            said_at=scene.heard.now,
+            by=scene.heard.sender,
+            origin=origin,
+            row=row.key if kept else None,
+            level=row.level,
+            days=row.days,
+            doctor=row.doctor,
+            since_well=row.since_well,
+        )
+        for row in rows
+    ]
+
+
+def reported(scene: HealthScene, diver: str, rows: list[HarmRow], *, at: datetime) -> Said:
+    """A report by the diver, or by the keeper of one without a phone."""
+    facts = harm_facts(scene, diver, rows, at=at, answers=True)
+    record = scene.with_facts(diver, facts)
+    whom = scene.addressee(diver)
+    return facts, letters_of.after_harm(scene.heard, scene.room, record, whom, rows, at=scene.at)
+
+
+def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
+    """Somebody else's report: help at once if it is grave, and a question to the diver."""
+    heard = scene.heard
+    whom = scene.addressee(diver)
+    letters: list[Letter] = []
+    if rows[0].level == "call-now":
+        key = rows[0].text if heard.private else f"{rows[0].text}-short"
+        letters.append(letters_of.help_letter(heard.chat, key, scene.room, about=diver))
+    elif heard.private:
+        thanks = help_line("thanks", name=whom.name)
+        letters.append(Letter(to=heard.chat, text=thanks, about=diver))
+    if whom.can_dm:
+        letters.append(letters_of.worried(whom))
+    raised = Unwell(
+        diver=diver,
+        happened_at=heard.sent_at,
+        said_at=heard.now,
+        by=heard.sender,
+        origin=scene.origin(diver, answers=True),
+        raised_by_other=True,
+    )
+    return [raised], letters
+
+
+def about_stranger(scene: HealthScene, rows: list[HarmRow]) -> list[Letter]:
+    """About somebody who is not on the roster: help if it is grave; nothing is kept."""
+    if rows[0].level != "call-now":
+        return []
+    heard = scene.heard
+    key = rows[0].text if heard.private else f"{rows[0].text}-short"
+    return [letters_of.help_letter(heard.chat, key, scene.room, about=None)]
