@@ -108,6 +108,7 @@ class _Harmed:
     """A Harm fact, or an unanswered check read as one, and the time it counts from."""
 
     at: datetime
+    said_at: datetime
     said_place: tuple[str, int, int]
     row: str | None
     level: str
@@ -148,6 +149,7 @@ class Locks:
         "_known",
         "_record",
         "_unwell",
+        "_well_times",
         "_wells",
         "any",
     )
@@ -157,7 +159,7 @@ class Locks:
         self._exhale_at: list[datetime] | None = None
         self._again: dict[int, tuple[float, bool]] = {}
         harms: list[Harm] = []
-        wells: list[datetime] = []
+        wells: list[Well] = []
         cleared: list[Cleared] = []
         unwell: list[Unwell] = []
         for fact in record.facts:
@@ -165,17 +167,19 @@ class Locks:
             if kind is Harm:
                 harms.append(fact)  # type: ignore[arg-type]
             elif kind is Well:
-                wells.append(fact.happened_at)
+                wells.append(fact)  # type: ignore[arg-type]
             elif kind is Cleared:
                 cleared.append(fact)  # type: ignore[arg-type]
             elif kind is Unwell:
                 unwell.append(fact)  # type: ignore[arg-type]
         self._wells = wells
+        self._well_times = [w.happened_at for w in wells]
         self._cleared = cleared
         self._unwell = unwell
         self._harmed = [
             _Harmed(
                 at=h.happened_at,
+                said_at=h.said_at,
                 said_place=h.origin.place,
                 row=h.row,
                 level=h.level,
@@ -196,7 +200,7 @@ class Locks:
         self._changes = sorted(
             {h.at for h in self._harmed}
             | {h.evening_at.astimezone(UTC) for h in self._harmed if h.evening_at is not None}
-            | set(wells)
+            | set(self._well_times)
             | {c.happened_at for c in cleared}
             | {self._midnight_after(c.on, 0) for c in cleared}
         )
@@ -211,6 +215,7 @@ class Locks:
             evening = (evening.replace(tzinfo=None) + _DAY).replace(tzinfo=self._record.timezone)
         return _Harmed(
             at=u.happened_at,
+            said_at=u.said_at,
             said_place=u.origin.place,
             row=row.key,
             level=row.level,
@@ -260,8 +265,8 @@ class Locks:
         day = self._record.local_day(h.at)
         start: datetime | None = h.at
         if h.since_well:
-            k = bisect_right(self._wells, h.at)
-            start = self._wells[k] if k < len(self._wells) and self._wells[k] <= at else None
+            well = self._well_after(h.at, h.said_at, h.said_place)
+            start = well if well is not None and well <= at else None
         end: datetime | None = None
         if start is not None:
             end = max(self._midnight_after(day, 1), self._counted(start, h.days))
@@ -299,13 +304,37 @@ class Locks:
     def _answered(self, h: _Harmed) -> bool:
         """Whether the check was answered before its evening: well, or a harm that answers it."""
         assert h.evening_at is not None
-        k = bisect_right(self._wells, h.at)
-        if k < len(self._wells) and self._wells[k] < h.evening_at:
+        well = self._well_after(h.at, h.said_at, h.said_place)
+        if well is not None and well < h.evening_at:
             return True
         return any(
             o.evening_at is None and o.said_place == h.said_place and h.at <= o.at < h.evening_at
             for o in self._harmed
         )
+
+    def _well_after(
+        self, at: datetime, said_at: datetime, place: tuple[str, int, int], *, asked: bool = False
+    ) -> datetime | None:
+        """When the diver first felt well after what was said at a place.
+
+        In the same instant the later line of a chat is later, and between two chats what was said
+        later; a question that somebody else raised (`asked`) is never later than its answer.
+        """
+        for k in range(bisect_left(self._well_times, at), len(self._wells)):
+            well = self._wells[k]
+            is_here = well.origin.chat == place[0]
+            if (
+                well.happened_at > at
+                or (is_here and well.origin.place > place)
+                or (not is_here and (asked or well.said_at > said_at))
+            ):
+                return well.happened_at
+        return None
+
+    def _is_well_by(self, u: Unwell, at: datetime) -> bool:
+        """Whether a question about the diver's state was answered by feeling well."""
+        well = self._well_after(u.happened_at, u.said_at, u.origin.place, asked=u.raised_by_other)
+        return well is not None and well <= at
 
     def lock_at(self, at: datetime) -> Lock | None:
         """The lock that stands at an instant, or None: the longest of all."""
@@ -345,8 +374,7 @@ class Locks:
         for u in reversed(self._unwell):
             if u.happened_at > at:
                 continue
-            k = bisect_right(self._wells, u.happened_at)
-            if k < len(self._wells) and self._wells[k] <= at:
+            if self._is_well_by(u, at):
                 # Every earlier question is answered by the same word.
                 return False
             if not any(
@@ -363,7 +391,7 @@ class Locks:
         found: Origin | None = None
         if self.unwell_at(at):
             for u in self._unwell:
-                if u.happened_at <= at and not any(u.happened_at < w <= at for w in self._wells):
+                if u.happened_at <= at and not self._is_well_by(u, at):
                     found = u.origin if found is None else found
         return found
 

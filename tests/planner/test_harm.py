@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -437,3 +438,42 @@ def test_levels_sort_the_worst_first() -> None:
     order = [LEVELS.index(r.level) for r in by_gravity]
     assert order == sorted(order)
     assert by_gravity[-1].key == "21"
+
+
+def test_in_the_same_instant_the_later_line_of_a_chat_is_later() -> None:
+    """`feel hoarse`, then `feel ok` in the same second: the days of the lock count; not before."""
+    hoarse = harm("11", n=10)
+    after, before = replace(well(0), origin=origin(11)), replace(well(0), origin=origin(9))
+    lock = lock_of(record(hoarse, after), at=at_day(1))
+    assert lock is not None
+    assert not lock.open
+    still = lock_of(record(before, hoarse), at=at_day(1))
+    assert still is not None
+    assert still.open
+
+
+def test_in_the_same_instant_two_chats_go_by_when_it_was_worked_off() -> None:
+    """Of two chats what was said later is later; where even that is equal, the lock stays open."""
+    hoarse = harm("11", n=10)
+    elsewhere = replace(well(0), origin=Origin(chat="g:1", message=99))
+    lock = lock_of(record(hoarse, elsewhere), at=at_day(1))
+    assert lock is not None
+    assert lock.open
+    later = replace(elsewhere, said_at=at_day(0) + timedelta(seconds=1))
+    lock = lock_of(record(hoarse, later), at=at_day(1))
+    assert lock is not None
+    assert not lock.open
+
+
+def test_a_raised_question_is_answered_in_its_own_instant() -> None:
+    """Somebody asks after a diver in the group, who presses yes in private in the same second."""
+    raised = Unwell(
+        diver="mara",
+        happened_at=BEGIN,
+        said_at=BEGIN,
+        by="ana",
+        origin=Origin(chat="g:1", message=5),
+        raised_by_other=True,
+    )
+    assert unwell_open(record(raised), at=BEGIN)
+    assert not unwell_open(record(raised, well(0)), at=BEGIN)
