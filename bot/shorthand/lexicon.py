@@ -114,7 +114,11 @@ def _cost(typed: str, word: str) -> int:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Words:
-    """The words of one language. `written` holds the word that we write for a meaning."""
+    """The words of one language. `written` holds the word that we write for a meaning.
+
+    `vocabulary` are all of them, which nobody can be called; `named` the commands that may stand
+    behind a bare name (`noor not fit`).
+    """
 
     language: str
     meanings: Mapping[str, Meaning]
@@ -131,6 +135,8 @@ class Words:
     arguments: Mapping[str, frozenset[str]]
     self_words: frozenset[str]
     never_names: frozenset[str]
+    vocabulary: frozenset[str]
+    named: frozenset[str]
 
     def write(self, sort: Sort, value: object = None) -> str:
         """The word that we write ourselves for a meaning."""
@@ -219,6 +225,7 @@ def _words(data: Mapping[str, Any], language: str) -> Words:
             raise LexiconError(f"a slip that is a word: {slip}")
     firsts = {c.phrase[0] for c in commands}
     tasks = data["tasks"]
+    arguments = {name: frozenset(of) for name, of in data["arguments"].items()}
     return Words(
         language=language,
         meanings=meanings,
@@ -232,9 +239,18 @@ def _words(data: Mapping[str, Any], language: str) -> Words:
         slash=_by_first(c for c in commands if c.slash and len(c.phrase) == 1),
         command_words={c.name: " ".join(c.phrase) for c in reversed(commands)},
         idioms=frozenset(i for about in data["commands"].values() for i in about.get("idioms", ())),
-        arguments={name: frozenset(words) for name, words in data["arguments"].items()},
+        arguments=arguments,
         self_words=frozenset(data["names"]["self"]),
         never_names=frozenset(data["names"]["never"]),
+        vocabulary=frozenset(meanings).union(
+            (word for command in commands for word in command.phrase),
+            (word for of in arguments.values() for word in of),
+            tasks["words"],
+            tasks["set_too"],
+            data["names"]["self"],
+            data["names"]["never"],
+        ),
+        named=frozenset(data["names"]["said_of"]),
     )
 
 

@@ -169,7 +169,7 @@ class _Reader:
         whom = self._whom(chunks)
         who = whom.who if whom.who is not None else whose
         is_fix = whom.rest[0].casefold() == self._words.command_line("fix")
-        is_command = (is_fix or not note.text) and not is_long and not whom.is_named
+        is_command = (is_fix or not note.text) and not is_long
         said = Said(
             number=number,
             text=line,
@@ -181,7 +181,7 @@ class _Reader:
         )
         if is_command:
             command = self._command(said)
-            if command is not None:
+            if command is not None and (not whom.is_named or self._may_be_of(command, asking)):
                 return [command]
         shared = Line(number=number, text=line, who=who, is_question=asking, note=note)
         found = self._dives(shared, whom.rest)
@@ -189,13 +189,17 @@ class _Reader:
             if any(_is_dive(r) for r in found):
                 return [Unclear(line=number, text=line, doubt=Doubt.TOO_LONG, who=who)]
             found = []
-        if not found and is_command:
+        if not found and is_command and not whom.is_named:
             slip = slip_of_command(said, self._words)
             if slip is not None:
                 return [slip]
         if not whom.is_named and self._hangs_on(found, chunks[0]):
             found = self._slip_of_name(shared, chunks) or found
         return list(found) or [Chatter(line=number, text=line)]
+
+    def _may_be_of(self, command: Command | Unclear, asking: bool) -> bool:
+        """Whether a command behind a bare name is meant: `noor done`, not `noor done?` of a friend."""
+        return isinstance(command, Command) and command.name in self._words.named and not asking
 
     def _head(self, line: str, plain: str) -> tuple[str, Note, bool]:
         """What stands before the note, the note, and whether a question is asked outside it."""
@@ -281,7 +285,7 @@ class _Reader:
             rest += f" # {said.note}" if said.note else ""
             fixed = self._fix(said.text, rest, said.number, command.who, asking=said.is_question)
             if isinstance(fixed, Chatter):
-                return None
+                return self._misfixed(said)
             assert isinstance(fixed, (Command, Unclear))
             return fixed
         if command.name == "volume" and said.chunks[0].casefold() in {e.value for e in Exercise}:
@@ -289,6 +293,22 @@ class _Reader:
             if len(dives) == 1 and isinstance(dives[0], Report):
                 return replace(command, args={**command.args, "dive": dives[0]})
         return command
+
+    def _misfixed(self, said: Said) -> Unclear | None:
+        """`fix banana`: asked for; `fix the rope` is talk."""
+        if len(said.chunks) != 2 or said.is_question:
+            return None
+        word = said.chunks[1].casefold()
+        if not word.isalpha() or word in self._words.vocabulary:
+            return None
+        return Unclear(
+            line=said.number,
+            text=said.text,
+            doubt=Doubt.ARGUMENT,
+            word=word,
+            is_dive=False,
+            who=said.who,
+        )
 
     def _fix(
         self, line: str, rest: str, number: int, who: str | None, *, asking: bool = False

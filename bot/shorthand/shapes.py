@@ -57,8 +57,10 @@ def _one_name(given: Given) -> Args | Misfit | None:
     if len(given.low) != 1:
         known = any(w.lstrip("@") in given.names for w in given.low)
         return Misfit(Doubt.ARGUMENT) if known else None
+    if given.name == "add" and given.low[0] in given.words.vocabulary:
+        return {"name": name_at(given, 0)}  # that nobody can be called that is for the talk to say
     if not is_name(given, 0):
-        return None
+        return Misfit(Doubt.ARGUMENT) if given.name in ("allow", "disallow") else None
     return slip_of_name(given, 0) or {"name": name_at(given, 0)}
 
 
@@ -300,7 +302,9 @@ def _switch(given: Given) -> Args | Misfit | None:
 
 def _zone(given: Given) -> Args | Misfit | None:
     """A zone's name, or a city: the talk knows them."""
-    if not 1 <= len(given.typed) <= 2 or any(w in given.words.never_names for w in given.low):
+    if not given.typed:
+        return Misfit(Doubt.ARGUMENT)
+    if len(given.typed) > 2 or any(w in given.words.never_names for w in given.low):
         return None
     zone = "_".join(given.typed)
     return {"zone": zone} if _ZONE.fullmatch(zone) else Misfit(Doubt.ARGUMENT, zone)
@@ -339,6 +343,8 @@ def _site(given: Given) -> Args | Misfit | None:
             args |= known
         i += 1
     if not args:
+        if len(chunks) == 1:
+            return Misfit(Doubt.ARGUMENT, bad)
         return None if chunks else {}
     if bad:
         return Misfit(Doubt.ARGUMENT, bad)

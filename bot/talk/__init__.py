@@ -10,6 +10,7 @@ from bot.heard import Heard, Kind
 from bot.shorthand import parse, words
 from bot.shorthand.reading import Command, Reading, Report, Unclear
 from bot.talk import debrief_talk, health, people
+from bot.talk.aside import addressed
 from bot.talk.edits import edited
 from bot.talk.spoken import pressed, refused_press, spoken
 from bot.talk.turn import Scene, both, said
@@ -40,7 +41,12 @@ def answer(
         rules=RULES,
         at=max(heard.now, heard.sent_at),
     )
-    match heard.kind:
+    outcome = _answer(scene, said)
+    return replace(outcome, letters=tuple(addressed(scene, x) for x in outcome.letters))
+
+
+def _answer(scene: Scene, said: tuple[Reading, ...]) -> Outcome:
+    match scene.heard.kind:
         case Kind.JOINED:
             return people.arrived(scene)
         case Kind.BLOCKED:
@@ -103,4 +109,5 @@ def fall_due(due: Due, *, room: Room, records: Mapping[str, DiverRecord], at: da
         now=at,
     )
     scene = Scene(heard=heard, room=room, records=records, rules=RULES, at=at)
-    return debrief_talk.say_due(due, scene)
+    outcome = debrief_talk.say_due(due, scene)
+    return replace(outcome, letters=tuple(addressed(scene, x) for x in outcome.letters))

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
+from bot.shorthand import words
+from bot.shorthand.lexicon import Sort
 from bot.talk.turn import Scene
 from bot.texts.render import say
 from storage.outcome import Key, Letter
@@ -32,3 +37,38 @@ def whose(scene: Scene, diver: str) -> str:
 def line_for(scene: Scene, diver: str, line: str) -> str:
     """The line that a button says about a diver: with `for noor` where it isn't the sender."""
     return line if diver == scene.sender else f"for {scene.name_of(diver)} {line}"
+
+
+_TYPED = re.compile(r"`([^`]+)`")
+
+_SAID_BY_ANYBODY = frozenset({"help", "start", "emergency", "add", "zone", "site"})
+"""Commands that are about nobody."""
+
+
+def typed_for(scene: Scene, diver: str, text: str) -> str:
+    """A text about a diver with what it says to type in the words of who types it.
+
+    A diver without a phone is typed for by name: `pb 38` becomes `for noor pb 38`.
+    """
+    member = scene.member(diver)
+    if member is None or member.has_phone:
+        return text
+    known = words()
+
+    def named(match: re.Match[str]) -> str:
+        line = match[1]
+        first, *rest = line.split()
+        meaning = known.meanings.get(first)
+        is_report = rest and meaning is not None and meaning.sort is Sort.EXERCISE
+        is_command = first in known.commands and first not in _SAID_BY_ANYBODY
+        return f"`for {member.name} {line}`" if is_report or is_command else match[0]
+
+    return _TYPED.sub(named, text)
+
+
+def addressed(scene: Scene, letter: Letter) -> Letter:
+    """A letter as whoever reads it has to type what it asks for."""
+    if letter.about is None:
+        return letter
+    text = typed_for(scene, letter.about, letter.text)
+    return letter if text == letter.text else replace(letter, text=text)

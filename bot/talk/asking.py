@@ -28,6 +28,7 @@ class Part:
     letters: tuple[Letter, ...] = ()
     says: tuple[str, ...] = ()
     typed: str = ""  # a depth that was not said in metres
+    is_timed: bool = False  # when it was stands in the line
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,8 +129,9 @@ def ask(
 def unclear(scene: Scene, said: Unclear, diver: str, at: Line) -> Part:
     """A line that can't be read for sure: its readings become buttons."""
     question = str(said.doubt)
+    as_typed = said.doubt is Doubt.ARGUMENT and bool(said.offer)
     text = say(
-        f"doubt.{question}",
+        "doubt.argument-as" if as_typed else f"doubt.{question}",
         name=scene.name_of(diver),
         text=quoted(said.text),
         word=quoted(said.word),

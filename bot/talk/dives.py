@@ -192,13 +192,14 @@ def _recorded(scene: Scene, report: Report, dive: Dive, at: Line) -> Part:
     keys: list[tuple[Key, ...]] = []
     letters: list[Letter] = []
     if dive.waits:
-        fact, sent = _ask_leave(scene, dive)
+        fact, sent = _ask_leave(scene, dive, is_timed=report.clock is not None)
         return Part(
             diver=dive.diver,
             facts=(*struck(scene, at), dive, fact),
             dive=dive,
             letters=sent,
             says=(_waits_words(scene, dive),),
+            is_timed=report.clock is not None,
         )
     if report.asks is not None:
         readings = _recheck(report)
@@ -227,6 +228,7 @@ def _recorded(scene: Scene, report: Report, dive: Dive, at: Line) -> Part:
         facts=(*struck(scene, at), dive, *asked),
         dive=dive,
         typed=report.depth_text if _is_in_feet(report.depth_text) else "",
+        is_timed=report.clock is not None,
         asks=tuple(asks),
         keys=tuple(keys),
         letters=tuple(letters),
@@ -254,7 +256,7 @@ def _recheck(report: Report) -> tuple[str, ...]:
     return (line_of(report), line_of(clean))
 
 
-def _ask_leave(scene: Scene, dive: Dive) -> tuple[Asked, tuple[Letter, ...]]:
+def _ask_leave(scene: Scene, dive: Dive, *, is_timed: bool) -> tuple[Asked, tuple[Letter, ...]]:
     """Ask the diver, or who keeps their log, whether somebody's report is right."""
     may = scene.own(dive.diver)
     fact = asked_fact(
@@ -273,7 +275,9 @@ def _ask_leave(scene: Scene, dive: Dive) -> tuple[Asked, tuple[Letter, ...]]:
             scene.key("no", "no", dive.diver, answers=place, may_press=may),
         ),
     )
-    text = say("question.allow", by=scene.name_of(dive.by), dive=described(scene, dive))
+    text = say(
+        "question.allow", by=scene.name_of(dive.by), dive=described(scene, dive, is_timed=is_timed)
+    )
     letters = scene.tell(dive.diver, text, keys=keys)
     if not letters:
         # nobody can be reached in private: better asked before all than never

@@ -56,13 +56,35 @@ def edited(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
     gone = [f for f in old if isinstance(f, Dive)]
     facts = Outcome(facts=strikes)
     if parts:
-        return both(facts, reply(scene, now, parts))
+        dropped = [described(scene, dive) for dive in _dropped(gone, parts)]
+        first = (say("turn.taken-back", dive="; ".join(dropped)),) if dropped else ()
+        return both(facts, reply(scene, now, parts, first=first))
     if not gone:
         return facts
-    first = [say("turn.taken-back", dive=described(scene, dive)) for dive in gone]
+    lines = [say("turn.taken-back", dive=described(scene, dive)) for dive in gone]
     told = what_next(now, gone[-1].diver, before=scene.record(gone[-1].diver))
-    letter = one_letter(scene, first, told, about=gone[-1].diver)
+    letter = one_letter(scene, lines, told, about=gone[-1].diver)
     return both(facts, Outcome(facts=told.facts, letters=(letter, *told.letters)))
+
+
+def _dropped(gone: list[Dive], parts: list[Part]) -> list[Dive]:
+    """Of the dives that the message had said, those for which nothing stands in it now.
+
+    What stands there unchanged is found first; of the rest, the first ones are taken as mended.
+    """
+    kept = [_told(p.dive) for p in parts if p.dive is not None]
+    left = []
+    for dive in gone:
+        if _told(dive) in kept:
+            kept.remove(_told(dive))
+        else:
+            left.append(dive)
+    asked = sum(p.dive is None and bool(p.asks) for p in parts)
+    return left[len(kept) + asked :]
+
+
+def _told(dive: Dive) -> tuple[object, ...]:
+    return (dive.diver, dive.exercise, dive.depth_m, dive.ending, dive.reason, dive.task)
 
 
 def _facts_of(scene: Scene) -> tuple[Fact, ...]:

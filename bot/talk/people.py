@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from functools import lru_cache
 from hashlib import blake2b
 
+from bot.shorthand import words
 from bot.shorthand.reading import Command
 from bot.talk.aside import line_for, privately
 from bot.talk.export import as_csv, as_json, export_of
@@ -66,6 +67,8 @@ def add(command: Command, scene: Scene, diver: str) -> Outcome:
         return said(scene.answer(say("people.no-group-yet")))
     if not _NAME.fullmatch(name):
         return said(scene.answer(say("people.name-form")))
+    if name.casefold() in words().vocabulary:
+        return said(scene.answer(say("people.name-ours", name=name)))
     known = scene.room.named(name)
     if known is not None:
         keeper = scene.keeper_of(known.key)

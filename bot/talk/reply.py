@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from bot.talk.aside import typed_for
 from bot.talk.asked import base_line
 from bot.talk.asking import Part
 from bot.talk.following import what_next
@@ -38,7 +39,9 @@ def reply(
     echoes: dict[str, list[str]] = {}
     for part in parts:
         if part.dive is not None:
-            words = echo(after, part.dive, so_far=not several, typed=part.typed)
+            words = echo(
+                after, part.dive, so_far=not several, typed=part.typed, is_timed=part.is_timed
+            )
             echoes.setdefault(part.diver, []).append(words)
     # several hard dives in one message: the last one is asked about, it is fresh in mind
     asking = [p for n, p in enumerate(parts) if n == len(parts) - 1 or not _is_hard(p)]
@@ -51,7 +54,9 @@ def reply(
     told = {diver: _next(before, after, parts, diver) for diver in _told_divers(parts)}
     nexts = tuple(told.values())
     following = [
-        f"{after.name_of(diver)} · {line}" if n.plan is not None and len(told) > 1 else line
+        f"{after.name_of(diver)} · {line}"
+        if n.plan is not None and len(told) > 1
+        else typed_for(after, diver, line)
         for diver, n in told.items()
         for line in n.lines
     ]
@@ -114,7 +119,7 @@ def _next(before: Scene, after: Scene, parts: list[Part], diver: str) -> Next:
     return told
 
 
-def one_letter(scene: Scene, first: list[str], told: Next, *, about: str) -> Letter:
+def one_letter(scene: Scene, first: list[str], told: Next, *, about: str | None) -> Letter:
     """What was taken back, and what is next."""
     most = PRIVATE_LINES if scene.in_private else GROUP_LINES
     lines = fitted(first, {}, list(told.lines), [], most=most)

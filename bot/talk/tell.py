@@ -189,7 +189,15 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
 def none_words(scene: Scene, refusal: Refusal) -> str:
     """The one line for no target, whatever the reason."""
     key = "bar.none-full" if refusal.exercise is Exercise.FULL else "bar.none"
-    return say(key, name=scene.name_of(refusal.diver))
+    return neutral(scene, refusal.diver, key)
+
+
+def neutral(scene: Scene, diver: str, key: str = "bar.none") -> str:
+    """The one line for no target; whoever can't be told why in private is asked to write there."""
+    line = say(key, name=scene.name_of(diver))
+    if scene.confidant(diver) is not None or is_confidential(scene, diver):
+        return line
+    return joined((line, say("bar.write")), " ")
 
 
 def _is_like_a_lock(scene: Scene, refusal: Refusal) -> bool:
@@ -321,12 +329,29 @@ def is_counted(dive: Dive, rules: Rules) -> bool:
     return not (turned and dive.depth_m is not None and dive.depth_m < rules["held.shallow_turn_m"])
 
 
-def described(scene: Scene, dive: Dive, *, typed: str = "") -> str:
+def described(scene: Scene, dive: Dive, *, typed: str = "", is_timed: bool = False) -> str:
     """Name, exercise, depth and outcome of a dive, with fill and time where they were said.
 
-    `typed` is a depth as it was written, where that was not in metres.
+    `typed` is a depth as it was written, where that was not in metres. `is_timed`: when it was was
+    said too. A dive of another day has its day and time in any case.
     """
-    return " · ".join((scene.name_of(dive.diver), *_parts(dive, typed)))
+    when = moment_of(scene, dive) if is_timed or not _is_today(scene, dive) else ""
+    parts = (scene.name_of(dive.diver), *_parts(dive, typed), when)
+    return " · ".join(part for part in parts if part)
+
+
+def _is_today(scene: Scene, dive: Dive) -> bool:
+    record = scene.record(dive.diver)
+    return record.local_day(dive.happened_at) == record.local_day(scene.at)
+
+
+def moment_of(scene: Scene, dive: Dive) -> str:
+    """When a dive was: `09:40`, with the day where that is not today."""
+    time = clock(dive.happened_at, scene.zone)
+    if _is_today(scene, dive):
+        return time
+    on = scene.record(dive.diver).local_day(dive.happened_at)
+    return say("echo.moment", day=on, time=time)
 
 
 def _parts(dive: Dive, typed: str) -> Iterator[str]:
@@ -369,13 +394,14 @@ def outcome_words(dive: Dive) -> str:
     return ending if reason is None else f"{ending}, {say(f'reason.{reason}')}"
 
 
-def echo(scene: Scene, dive: Dive, *, so_far: bool = True, typed: str = "") -> str:
+def echo(
+    scene: Scene, dive: Dive, *, so_far: bool = True, typed: str = "", is_timed: bool = False
+) -> str:
     """What was recorded, so that a mistake is seen, with its count."""
+    words = described(scene, dive, typed=typed, is_timed=is_timed)
     if dive.waits:
-        return described(scene, dive)
-    return joined(
-        (described(scene, dive, typed=typed), count_words(scene, dive, so_far=so_far)), " · "
-    )
+        return words
+    return joined((words, count_words(scene, dive, so_far=so_far)), " · ")
 
 
 def count_words(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:

@@ -222,6 +222,25 @@ def test_names_can_be_anything():
 
 
 def test_a_members_name_is_no_command_for_them():
-    """A first word that is a member's name never makes a command of what follows."""
-    for says in ("ana done", "ana undo", "ana forget all", "ana goal 45"):
+    """A member's name before a word of everyday talk, a question or what erases is no command."""
+    for says in ("ana week", "ana done?", "ana forget all", "ana order", "ana help", "ana nxet"):
         assert not any(isinstance(r, Command) for r in read(says))
+
+
+def test_a_members_name_may_stand_before_what_is_said_of_a_diver():
+    """`ana: done` is `for ana done`."""
+    for says in ("ana: done", "ana undo", "ana not fit", "@ana goal 45"):
+        (found,) = read(says)
+        assert isinstance(found, Command), says
+        assert found.who == "ana"
+
+
+def test_what_no_argument_fits_is_asked_and_talk_is_left_alone():
+    """`fix banana`, `site lava`, `allow nobody`, `zone` are asked; `fix the rope` is talk."""
+    for says in ("fix banana", "site lava", "allow nobody", "disallow me", "zone"):
+        (found,) = read(says)
+        assert isinstance(found, Unclear), says
+        assert found.doubt is Doubt.ARGUMENT
+        assert not found.is_dive
+    for says in ("fix the rope", "fix it", "*banana", "site looks good", "zone is fine here"):
+        assert isinstance(read(says)[0], Chatter), says

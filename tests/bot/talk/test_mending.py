@@ -154,7 +154,7 @@ def test_undo_of_another_day_says_which() -> None:
     buoy = ready()
     buoy.says("mara", "exh 7 ok")
     buoy.later(hours=30)
-    assert "7 m · clean, of Tue 5 May" in buoy.says("mara", "undo")
+    assert "7 m · clean · Tue 5 May 08:30" in buoy.says("mara", "undo")
 
 
 def test_a_button_of_an_earlier_session_logs_nothing() -> None:

@@ -198,7 +198,7 @@ def test_a_late_report_that_takes_the_target_away_says_so():
     buoy.says("mara", "exh 7 ok")
     buoy.later(minutes=6).says("mara", "exh 7 ok")
     answer = buoy.later(minutes=3).says("mara", "exh 7 hard 08:32")
-    assert "mara · FRC 7 m · hard · dive 2 of 5, 3 so far" in answer
+    assert "mara · FRC 7 m · hard · 08:32 · dive 2 of 5, 3 so far" in answer
     assert "deeper than the target" in answer
     assert "The target of 8 m told before no longer stands." in answer
 

@@ -89,10 +89,12 @@ def test_a_locked_dive_is_recorded_with_the_neutral_line():
 
 
 def test_unreachable_divers_read_nothing_more_in_the_group():
-    """Who never wrote in private gets the neutral line and no reason."""
+    """Who never wrote in private gets the neutral line, is asked to write there, and no reason."""
     buoy = mara().reachable("mara", dm=False)
     buoy.says("mara", "not fit")
-    assert buoy.says("mara", "next") == "group: mara: no target today."
+    assert buoy.says("mara", "next") == (
+        "group: mara: no target today. Write to me in private."
+    )
 
 
 def test_done_ends_the_session():
