@@ -193,16 +193,17 @@ class HarmWords:
 
     def _atoms(self, word: str) -> frozenset[str]:
         found = set(self._exact.get(word, _NOTHING))
-        is_ours = bool(found)
+        is_exact = is_ours = bool(found)
         for n in range(self._shortest_stem, len(word) + 1):
             carried = self._stems.get(word[:n])
             if carried is not None:
                 found |= carried
                 # A short stem of a long word may be chance: `seeizure` is no `see`.
                 is_ours = is_ours or len(word) - n <= _LONGEST_ENDING
-        if is_ours or len(word) < _SHORTEST_TYPO or len(word) > 24 or self._is_known(word):
+        if is_exact or len(word) < _SHORTEST_TYPO or len(word) > 24 or self._is_known(word):
             return frozenset(found)
-        return frozenset(found) | self._as_misspelt(word)
+        # `breathign` begins as `breath*` and is `breathing` as well.
+        return frozenset(found) | self._as_misspelt(word, whole_only=is_ours)
 
     def _is_known(self, word: str) -> bool:
         if word in self._ordinary or any(word in v for v in self.lists.values()):
@@ -210,16 +211,18 @@ class HarmWords:
         singular = word.removesuffix("s")
         return word.endswith("s") and (singular in self._ordinary or singular in self._exact)
 
-    def _as_misspelt(self, word: str) -> frozenset[str]:
+    def _as_misspelt(self, word: str, *, whole_only: bool) -> frozenset[str]:
         """What the words one edit away carry; the whole word first, then what it begins with."""
         found: set[str] = set()
-        for n in range(max(3, len(word) - 6), len(word) + 1):
+        for n in range(len(word) if whole_only else max(3, len(word) - 6), len(word) + 1):
             head = word[:n]
             tries = {head, *(head[:i] + head[i + 1 :] for i in range(n))}
             for lost in tries:
                 for form in self._lost.get(lost, ()):
                     stem = form.removesuffix("*")
                     whole = n == len(word)
+                    if whole_only and (form.endswith("*") or form[:3] != word[:3]):
+                        continue
                     if not (whole or form.endswith("*")) or not _is_one_edit(head, stem):
                         continue
                     # A stem inside a longer word has to be long enough to be meant.

@@ -65,23 +65,73 @@ def _is_taken_back(
     return False
 
 
-def is_general(sentence: Sentence, places: frozenset[int], words: HarmWords, *, feel: bool) -> bool:
+def is_general(
+    sentence: Sentence, places: frozenset[int], words: HarmWords, names: list[str], *, feel: bool
+) -> bool:
     """Talk about harm rather than of one: a question to others, a condition, a drill, a film."""
     if feel:
         return False
     lists, said = words.lists, sentence.words
+    begin = min(places)
+    if _is_of_a_thing(said, begin, words):
+        return True
     asks_others = not lists["you_words"].isdisjoint(said)
     mine = not lists["self_words"].isdisjoint(said)
-    if sentence.question and said[0] in lists["asks_first"] and (asks_others or not mine):
-        return not (mine and asks_others is False)
-    if said[1:2] == ["to"] and said[0] in lists["asks_first"] and not mine:
+    if _is_idle_question(sentence, begin, words, names):
+        return not (mine and not asks_others)
+    if said[1:2] == ["to"] and said[0] in lists["asks_how"] and not mine:
         return True
-    if not lists["conditions"].isdisjoint(said[: min(places)]) and (asks_others or not mine):
+    if not lists["conditions"].isdisjoint(said[:begin]) and (asks_others or not mine):
         return True
-    near = said[max(0, min(places) - 5) : max(places) + 4]
-    if lists["topics"].isdisjoint(near):
+    first = max(0, begin - 5)
+    about = [
+        i
+        for i in range(first, min(len(said), max(places) + 4))
+        if said[i] in lists["topics"] and i not in places and not _is_a_time(said, i, words)
+    ]
+    return bool(about) and (not mine or about[0] < begin)
+
+
+def _is_idle_question(sentence: Sentence, begin: int, words: HarmWords, names: list[str]) -> bool:
+    """A question to others, and none that tells of somebody: `what do we do, ana isn't waking?`."""
+    lists, said = words.lists, sentence.words
+    opens = 1 if said[0] in names and len(said) > 1 else 0
+    if said[opens] not in lists["asks_first"] or not lists["means_it"].isdisjoint(said):
         return False
-    return not mine or any(w in lists["topics"] for w in said[: min(places)])
+    if any(w in names or w in _THIRD for w in said[opens:begin]):
+        return False
+    mine = not lists["self_words"].isdisjoint(said)
+    asks_others = not lists["you_words"].isdisjoint(said)
+    if sentence.question:
+        return asks_others or not mine
+    # without a question mark only what can't be told of anybody: `how do you handle it`
+    you = not lists["you_words"].isdisjoint(said[opens + 1 : opens + 4])
+    return said[opens] in lists["asks_how"] and you and not mine
+
+
+_POSSESSIVES = frozenset({"his", "her", "hers", "their"})
+_THIRD = frozenset({"he", "hes", "she", "shes", "him", "they", "theyre", "them"})
+_DETERMINERS = frozenset({"my", "the", "our", "your", "his", "her", "their", "a", "this", "that"})
+
+
+def _is_of_a_thing(said: list[str], begin: int, words: HarmWords) -> bool:
+    """`the car passed out`: the words follow a thing that is no place where somebody was."""
+    lists = words.lists
+    q = begin - 1
+    while q >= 0 and said[q] in lists["auxiliaries"]:
+        q -= 1
+    if q < 0 or said[q] not in lists["things"]:
+        return False
+    before = said[q - 1] if q else ""
+    if before not in _DETERMINERS:
+        return q == 0
+    return q < 2 or said[q - 2] not in lists["places_before"]
+
+
+def _is_a_time(said: list[str], i: int, words: HarmWords) -> bool:
+    """`in training`, `after the course`: when it happened, and not what the talk is about."""
+    k = i - 2 if i and said[i - 1] in _DETERMINERS else i - 1
+    return k >= 0 and said[k] in words.lists["when_before"]
 
 
 def subject_of(
@@ -115,6 +165,9 @@ def _marks(
         after = said[i + 1] if i + 1 < len(said) else ""
         if name in names:
             last_name = name
+            acts = after in lists["acts_on_me"] and "me" in said[i + 2 : i + 5]
+            if acts and lists["negators"].isdisjoint(said[i + 1 : i + 4]):
+                continue  # `ilse was holding me`
             if before not in lists["no_subject_after"] and after not in lists["no_subject_before"]:
                 yield i, name
         elif word in lists["self_words"]:
@@ -125,7 +178,10 @@ def _marks(
                 yield i, None
         elif word in lists["kin"] and before in ("a", "the", "our", "his", "her"):
             yield i, ""
-        elif word in lists["other_words"] and before not in lists["no_subject_after"]:
+        elif word in lists["other_words"] and (
+            # `from his mouth` says whose, `from him` does not
+            before not in lists["no_subject_after"] or word in _POSSESSIVES
+        ):
             yield i, last_name
 
 

@@ -89,7 +89,7 @@ def read_harm(
             if is_denied:
                 denied.append(row)
                 continue
-            if is_general(sentence, places, words, feel=feel):
+            if is_general(sentence, places, words, folded, feel=feel):
                 continue
             subject = subject_of(sentence, places, words, folded)
             if row == "1" and subject is None:
@@ -272,7 +272,7 @@ def _what_is_felt(
 ) -> tuple[bool, bool]:
     """After `feel` without harm: whether it says well, or what nobody can read."""
     lists = words.lists
-    well = stranger = False
+    well = stranger = mood = False
     for sentence, read in told:
         for i, word in enumerate(sentence.words):
             if i in read or word in names:
@@ -285,9 +285,11 @@ def _what_is_felt(
                     well = True
             elif word in lists["negators"]:
                 continue
+            elif word in lists["moods"] and before not in lists["negators"]:
+                mood = True
             elif word not in lists["filler"] and word not in _FEEL and word != "for":
                 stranger = True
-    return well and not stranger, stranger or not well
+    return well and not stranger, stranger or not (well or mood)
 
 
 _PIECES = re.compile(r"\s*(?:[,;!?\n…]|[.](?!\d)|\bbut\b|\band\b)\s*")
