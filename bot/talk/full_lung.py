@@ -25,7 +25,6 @@ from planner.plan import standing
 from planner.reasons import Because, Refusal
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
 from planner.spaces import spaces_of
-from planner.standing import Standing
 from storage.outcome import Letter, Outcome
 
 
@@ -183,31 +182,24 @@ def left_by_full(scene: Scene, diver: str) -> Iterator[str]:
         if depth_m is not None and level == down_half(depth_m) and day in ladder.clean_days:
             done = min(len(ladder.clean_days), needed)
             words = say("full.clean-days", depth=level, done=done, needed=needed)
-            yield joined((words, _beyond(scene, state, dive, level)), " ")
+            yield joined((words, _beyond(scene, ladder.stated_m, dive, level)), " ")
         return
     if ladder.trouble_day != day or level is None:
         return  # not one with a mouthfill
     yield _after_fault(scene, dive, level, _in_words(needed))
 
 
-def _beyond(scene: Scene, state: Standing, dive: Dive, depth_m: float) -> str:
-    """That a clean dive was deeper than its line, or than anything that is held speaks for."""
+def _beyond(scene: Scene, stated_m: float | None, dive: Dive, depth_m: float) -> str:
+    """That a clean dive was deeper than its line, or that none had been told for it.
+
+    What is held is no part of it: harm takes from held, and the group must not see that.
+    """
     brief = _brief_for(scene, dive)
-    if brief is not None:
-        over_m = scene.rules["trouble.too_deep_m"]
-        return (
-            say("full.beyond-line", line=down(brief.depth_m))
-            if depth_m > brief.depth_m + over_m
-            else ""
-        )
-    if depth_m <= (state.ladder.stated_m or 0.0):
-        return ""
-    speaks = supported_of(state)
-    if speaks is None:
-        return say("full.beyond-all")
-    if depth_m <= speaks.depth_m:
-        return ""
-    return say("full.beyond-held", depth=down(speaks.depth_m))
+    if brief is None:
+        return say("full.no-line") if depth_m > (stated_m or 0.0) else ""
+    if depth_m > brief.depth_m + scene.rules["trouble.too_deep_m"]:
+        return say("full.beyond-line", line=down(brief.depth_m))
+    return ""
 
 
 def _brief_for(scene: Scene, dive: Dive) -> Brief | None:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bot.texts.render import say
 from planner.agenda import agenda
 from planner.full import TURNS
 from planner.record import Exercise, Harm, Origin, Reason
 from planner.rules import RULES
-from tests.bot.talk.buoy import Buoy, said_to
+from tests.bot.talk.buoy import GROUP, Buoy, said_to
 
 
 def supported(*, goal: float = 42) -> Buoy:
@@ -275,10 +277,35 @@ def test_deeper_than_the_line_is_said(dive: str, said: str):
     assert said in answer
 
 
-def test_a_depth_that_nothing_speaks_for_is_called_that():
-    """Without a line, a clean dive past what is held supports is counted, with a word of caution."""
-    buoy = Buoy().join("mara", pb=32, goal=42).join("ana")
-    assert "Nothing that is held speaks for that." in buoy.says("mara", "full 38 ok mf18")
-    held = supported()
-    assert "What is held speaks for 35 m, not for that." in held.says("mara", "full 38 ok mf18")
-    assert "speaks for" not in supported().says("mara", "full 30 ok mf18")
+def test_a_depth_without_a_line_is_called_that():
+    """Past the PB without a line, a clean dive is counted, and that no line was told is said."""
+    assert "No line was told for it." in supported().says("mara", "full 38 ok mf18")
+    assert "No line" not in supported().says("mara", "full 30 ok mf18")
+    assert "No line" not in briefed().says("mara", "full 34 ok mf18")
+
+
+REPORTS = (
+    "full 34 ok mf18", "full 31 of 34 empty mf18", "full 30 leak mf18", "full 30 stop chest mf18",
+    "stop throat", "exh 14 ok", "exh 14 leak mf6", "shallow 8 ok", "dry 10 lock ok",
+    "dry 8 count 7", "next", "fix 12", "task", "done", "20", "fit buddy ana",
+    "full 38 ok mf20",
+)  # fmt: skip
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(st.lists(st.tuples(st.sampled_from(REPORTS), st.sampled_from((0.2, 5, 9, 25))), max_size=6))
+def test_full_lungs_tell_nobody_a_lock_from_rest(said: list[tuple[str, float]]):
+    """With a step supported, what a locked and a resting diver report reads the same in the group."""
+    read = []
+    for lock in (False, True):
+        buoy = supported()
+        buoy.says("mara", "fit buddy ana")
+        buoy.says("mara", "exh 14 ok")
+        buoy.later(hours=25).says("mara", "feel ok", private=True)
+        if lock:
+            harmed(buoy)
+        told = len(buoy.told)
+        for text, minutes in said:
+            buoy.later(minutes=minutes).says("mara", text)
+        read.append([(x.text, x.keys) for x in buoy.told[told:] if x.to == GROUP])
+    assert read[0] == read[1]
