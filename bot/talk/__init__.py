@@ -12,6 +12,7 @@ from bot.shorthand.reading import Command, Reading, Report, Unclear
 from bot.talk import debrief_talk, health, people
 from bot.talk.aside import addressed
 from bot.talk.edits import edited
+from bot.talk.health_dives import stopped
 from bot.talk.spoken import pressed, refused_press, spoken
 from bot.talk.turn import Scene, both, said
 from bot.texts.render import say
@@ -70,7 +71,7 @@ def _heard(scene: Scene, readings: tuple[Reading, ...]) -> Outcome:
     first = Outcome(facts=turn.facts, letters=turn.letters)
     if not turn.rest.strip():
         return first
-    rest = parse(turn.rest, words(), names=names)
+    rest = stopped(parse(turn.rest, words(), names=names), turn.harmed, names)
     rest = tuple(r for r in rest if isinstance(r, (Report, Command, Unclear)))
     if not rest:
         return first

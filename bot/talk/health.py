@@ -8,16 +8,17 @@ message without its words of harm, goes on to the reports, and nothing of it get
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 
 from bot.heard import Heard, Kind
 from bot.shorthand.harm_lexicon import harm_words
-from bot.shorthand.harm_words import Found, HarmReading, read_harm, without_harm
+from bot.shorthand.harm_words import Found, HarmReading, lines_left, read_harm, without_harm
 from bot.talk import health_letters as letters_of
 from bot.talk.health_check import CHECK, is_unwell, is_well, pressed, typed
 from bot.talk.health_cleared import CLEARED, cleared
+from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import owed
 from bot.talk.health_reports import about_other, about_stranger, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
@@ -31,6 +32,7 @@ class HealthTurn:
     """What a message's words of health come to.
 
     `rest` is what of the message is left to be read as reports and commands; empty: nothing.
+    `harmed` are the lines of it that spoke of harm: a dive in them is a stop.
     `silences_rest`: no target in answer to any of it, not even where the group is told of one.
     """
 
@@ -38,6 +40,7 @@ class HealthTurn:
     letters: tuple[Letter, ...] = ()
     silences_rest: bool = True
     rest: str = ""
+    harmed: tuple[HarmedLine, ...] = ()
 
 
 _EMERGENCY = re.compile(r"\s*/?emergency(?:@\w+)?\s*[!.?]*\s*", re.IGNORECASE)
@@ -137,13 +140,27 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
         if letters_of.reachable(heard, whom):
             letters.append(letters_of.cold_question(whom))
     if not (facts or letters):
-        return None
+        # of somebody unknown nothing is kept, in a note neither
+        rest = without_harm(heard.text, reading, drop_lines=feel_lines)
+        return HealthTurn(rest=rest, silences_rest=False) if rest.strip() else None
     # Help goes first, and the group before anybody's private chat.
     letters.sort(key=lambda x: (x.delivery.value != "help", x.to.startswith("p:")))
     return HealthTurn(
         facts=tuple(facts),
         letters=tuple(letters),
         rest=without_harm(heard.text, reading, drop_lines=feel_lines),
+        harmed=_harmed_lines(heard.text, reading, feel_lines),
+    )
+
+
+def _harmed_lines(
+    text: str, reading: HarmReading, feel_lines: Collection[int]
+) -> tuple[HarmedLine, ...]:
+    """What is left of each line that speaks of harm, with whom it speaks of."""
+    return tuple(
+        harmed_line(left.text, left.said, ((f.row, f.subject) for f in left.found))
+        for left in lines_left(text, reading, drop_lines=feel_lines)
+        if left.found and left.text.strip()
     )
 
 
