@@ -286,7 +286,8 @@ def asked_fact(
     return Asked(
         diver=diver,
         happened_at=happened_at,
-        said_at=scene.carried(diver)["said_at"],
+        # what came late is asked about when it came, and answered after that
+        said_at=scene.at if scene.is_late else scene.carried(diver)["said_at"],
         by=scene.sender,
         origin=origin,
         question=question,

@@ -218,7 +218,12 @@ def _recorded(scene: Scene, report: Report, dive: Dive, at: Line) -> Part:
         asked.append(fact)
         asks.append(say("question.depth"))
         keys += depth_keys(scene, dive, fact.origin.place)
-    if dive.ending is Ending.HARD and dive.reason is None and report.asks is None:
+    if (
+        dive.ending is Ending.HARD
+        and dive.reason is None
+        and report.asks is None
+        and not scene.is_late
+    ):
         fact = _beside(scene, dive, "hard-why", ())
         asked.append(fact)
         asks.append(say("question.hard-why"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from bot.talk.aside import typed_for
@@ -12,8 +12,10 @@ from bot.talk.following import what_next
 from bot.talk.tasks import newly_set, practised
 from bot.talk.tell import Next, caution, echo
 from bot.talk.turn import Scene
+from bot.texts.render import say
+from planner.plan import standing
 from planner.reasons import Because
-from planner.record import Asked, Ending, Exercise
+from planner.record import Asked, Dive, Ending, Exercise
 from storage.outcome import Key, Letter, Outcome
 
 _NOT_ASKED = (Exercise.DRY, Exercise.DIP)
@@ -49,6 +51,7 @@ def reply(
     notes = [text for p in parts for text in p.says]
     notes += [text for dive in dives for text in practised(before, after, dive)]
     if not after.silent:
+        notes += [text for dive in dives for text in _raised(before, after, dive)]
         divers = dict.fromkeys(d.diver for d in dives if d.exercise not in _NOT_ASKED)
         notes += [text for diver in divers for text in newly_set(before, after, diver)]
     told = {diver: _next(before, after, parts, diver) for diver in _told_divers(parts)}
@@ -90,6 +93,19 @@ def reply(
             *(letter for n in nexts for letter in n.letters),
         ),
     )
+
+
+def _raised(before: Scene, after: Scene, dive: Dive) -> Iterator[str]:
+    """A PB that a dive on full lungs has raised, and the practice that changes with it."""
+    if dive.exercise is not Exercise.FULL:
+        return
+    was, now = (standing(s.record(dive.diver), rules=s.rules, at=s.at) for s in (before, after))
+    if now.pb_m is None or now.pb_m <= (was.pb_m or 0.0):
+        return
+    yield say("full.pb", pb=now.pb_m)
+    if now.exercise is not was.exercise and now.exercise is not None:
+        what = say(f"exercise.{now.exercise}")
+        yield say("full.pb-changes", what=what, from_m=after.rules["exercise.rv_from_pb_m"])
 
 
 def _named(scene: Scene, key: Key) -> Key:

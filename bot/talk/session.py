@@ -109,6 +109,10 @@ def upcoming(command: Command, scene: Scene, diver: str) -> Outcome:
 
 
 def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome:
+    if scene.is_late:
+        # hours old: kept as said then; what holds now is told when it is asked for now
+        text = say("session.late", name=scene.name_of(diver))
+        return Outcome(facts=tuple(facts), letters=(scene.answer(text, about=diver),))
     after = scene.after(facts)
     now = plan(after.record(diver), rules=scene.rules, at=scene.at)
     if isinstance(now, Refusal):

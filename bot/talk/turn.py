@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TypedDict
 from zoneinfo import ZoneInfo
 
@@ -79,6 +79,12 @@ class Scene:
     def in_private(self) -> bool:
         """Whether it was said in a private chat."""
         return self.heard.private
+
+    @property
+    def is_late(self) -> bool:
+        """Whether a message was under way so long that it belongs to an earlier session."""
+        gap = timedelta(hours=self.rules["session.gap_h"])
+        return self.heard.kind is Kind.MESSAGE and self.at - self.heard.sent_at > gap
 
     @staticmethod
     def private(member: str) -> str:
