@@ -53,14 +53,19 @@ def _anything(given: Given) -> Args | Misfit | None:
     return {}
 
 
+_NEEDS_NAME = ("add", "allow", "disallow")
+"""Commands whose word is hardly talk when it stands alone or before one other."""
+
+
 def _one_name(given: Given) -> Args | Misfit | None:
     if len(given.low) != 1:
         known = any(w.lstrip("@") in given.names for w in given.low)
-        return Misfit(Doubt.ARGUMENT) if known else None
+        is_short = not given.low and given.name in _NEEDS_NAME
+        return Misfit(Doubt.ARGUMENT) if known or is_short else None
     if given.name == "add" and given.low[0] in given.words.vocabulary:
         return {"name": name_at(given, 0)}  # that nobody can be called that is for the talk to say
     if not is_name(given, 0):
-        return Misfit(Doubt.ARGUMENT) if given.name in ("allow", "disallow") else None
+        return Misfit(Doubt.ARGUMENT) if given.name in _NEEDS_NAME[1:] else None
     return slip_of_name(given, 0) or {"name": name_at(given, 0)}
 
 

@@ -172,10 +172,17 @@ def answering(scene: Scene, said: Report, diver: str) -> tuple[Asked, Report] | 
                 if _is_same_dive(asked, said, base):
                     # what was doubtful lends nothing to what is said plainly now
                     is_recorded = asked.origin.line >= LINES
-                    return asked, merged(said, base) if is_recorded else said
+                    return asked, merged(said, base) if is_recorded else _of_exercise(said, base)
             if asked.diver == diver and _says_again(asked, known):
                 return asked, said
     return None
+
+
+def _of_exercise(said: Report, base: Report) -> Report:
+    """A report with the exercise that was named before, where it names none."""
+    if said.exercise is not None or base.exercise is None:
+        return said
+    return replace(said, exercise=base.exercise, any_exhale=False)
 
 
 def _says_again(asked: Asked, known: Sequence[Report]) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from bot.shorthand.reading import Doubt, Report, Unclear
-from bot.talk.asked import asked_fact, strike
+from bot.talk.asked import answering, asked_fact, strike
 from bot.talk.keys import STOP_KEY, Keys, last_target_m, reading_keys, short_label
 from bot.talk.lines import line_of, read
 from bot.talk.turn import Scene
@@ -137,7 +137,7 @@ def unclear(scene: Scene, said: Unclear, diver: str, at: Line) -> Part:
         word=quoted(said.word),
         offer=quoted(said.offer),
     )
-    is_number = said.doubt is Doubt.TWO_NUMBERS and not _is_command(scene, said)
+    is_number = said.doubt is Doubt.TWO_NUMBERS and _may_be_a_dive(scene, said, diver)
     if not (said.is_dive or is_number):
         keys = tuple(scene.key(short_label(r), r, diver) for r in said.readings[:4])
         return Part(diver=diver, asks=(text,), keys=(keys,) if keys else ())
@@ -149,10 +149,11 @@ def unclear(scene: Scene, said: Unclear, diver: str, at: Line) -> Part:
     return Part(diver=diver, facts=(fact,), asks=(text,), keys=reading_keys(scene, fact))
 
 
-def _is_command(scene: Scene, said: Unclear) -> bool:
-    """Whether what is asked about is parts for a command (`fix 12, 5`)."""
+def _may_be_a_dive(scene: Scene, said: Unclear, diver: str) -> bool:
+    """Whether two numbers are neither parts for a command (`fix 12, 5`) nor the answer to a question."""
     names = [m.name for m in scene.room.members.values()]
-    return not any(isinstance(read(line, names), Report) for line in said.readings)
+    found = [r for r in (read(line, names) for line in said.readings) if isinstance(r, Report)]
+    return bool(found) and all(answering(scene, r, diver) is None for r in found)
 
 
 def _with_depths(scene: Scene, said: Unclear, diver: str) -> Iterator[str]:

@@ -306,7 +306,7 @@ def last_reports(scene: Scene, diver: str) -> list[Dive]:
         for d in scene.record(key).dives
         if (d.origin.chat, d.origin.message) == (last.origin.chat, last.origin.message)
         and (d.said_at, d.by) == (last.said_at, last.by)
-        and (key == diver or diver == scene.sender)
+        and (key == diver or (diver == scene.sender and d.by == scene.sender))
     ]
 
 

@@ -113,6 +113,8 @@ def _flush(before: Scene, after: Scene, parts: list[Part]) -> list[Outcome]:
 
 def command(said_: Command, scene: Scene) -> Outcome:
     """Hand a command to its room."""
+    if said_.name == "emergency":
+        return _emergency(said_, scene, scene.sender)  # for anyone, about anyone
     whom = meant(scene, said_)
     if whom.diver is None:
         return said(scene.answer(_unknown(whom.unknown, whom.close)))

@@ -237,7 +237,7 @@ def test_a_members_name_may_stand_before_what_is_said_of_a_diver():
 
 def test_what_no_argument_fits_is_asked_and_talk_is_left_alone():
     """`fix banana`, `site lava`, `allow nobody`, `zone` are asked; `fix the rope` is talk."""
-    for says in ("fix banana", "site lava", "allow nobody", "disallow me", "zone"):
+    for says in ("fix banana", "site lava", "allow nobody", "disallow me", "allow", "zone"):
         (found,) = read(says)
         assert isinstance(found, Unclear), says
         assert found.doubt is Doubt.ARGUMENT

@@ -113,3 +113,20 @@ def test_two_reports_with_their_times_are_two_dives():
     buoy.later(minutes=20).says("mara", "exh 7 ok 08:32")
     buoy.says("mara", "exh 7 ok 08:41")
     assert buoy.dives("mara") == ["frc 7 clean", "frc 7 clean"]
+
+
+def test_two_numbers_answer_the_depth_that_is_asked():
+    """While a stop's depth is open, `4, 5` is asked which, and the button is that depth."""
+    buoy = ready()
+    buoy.says("mara", "stop sternum")
+    buoy.says("mara", "4, 5")
+    buoy.presses("mara", "4.5")
+    assert buoy.dives("mara") == ["frc 4.5 stop sternum"]
+
+
+def test_a_report_said_again_without_its_exercise_keeps_it():
+    """`rv 12 okk`, then `12 hard`: RV, though FRC was briefed."""
+    buoy = ready()
+    buoy.says("mara", "rv 6 okk")
+    buoy.says("mara", "6 hard")
+    assert buoy.dives("mara") == ["rv 6 hard"]

@@ -138,3 +138,18 @@ def test_an_argument_that_fits_nothing_gets_one_line(line: str):
     assert f"I can't read “{line}”" in answer
     assert len(answer.splitlines()) == 1
     assert buoy.facts == before
+
+
+def test_undo_leaves_what_somebody_else_said_of_themselves():
+    """Ana reports her dive and Mara's in one message; Mara's `undo` takes back only her own."""
+    buoy = ready().grants("mara", to="ana").profile("ana", pb=32, goal=38)
+    buoy.says("ana", "exh 6 ok\nfor mara exh 7 ok")
+    buoy.later(minutes=2).says("mara", "undo")
+    assert buoy.dives("mara") == []
+    assert buoy.dives("ana") == ["frc 6 clean"]
+
+
+def test_a_name_before_emergency_brings_the_help_text():
+    """`noor emergency` and `for kim emergency`, by anyone, about anyone."""
+    assert "emergency number" in _kept().says("ana", "noor emergency")
+    assert "emergency number" in _kept().says("ana", "for kim emergency")

@@ -92,9 +92,7 @@ def test_unreachable_divers_read_nothing_more_in_the_group():
     """Who never wrote in private gets the neutral line, is asked to write there, and no reason."""
     buoy = mara().reachable("mara", dm=False)
     buoy.says("mara", "not fit")
-    assert buoy.says("mara", "next") == (
-        "group: mara: no target today. Write to me in private."
-    )
+    assert buoy.says("mara", "next") == "group: mara: no target today. Write to me in private."
 
 
 def test_done_ends_the_session():
