@@ -97,8 +97,7 @@ def _buddies(given: Given) -> tuple[list[str], list[str], bool]:
         elif low in w.arguments["around_buddy"]:
             continue
         elif (
-            bare in w.meanings
-            or bare in w.never_names
+            bare in w.vocabulary
             or not NAME.fullmatch(bare)
             or len(bare) > LONGEST_NAME
             or bare[0].isnumeric()
@@ -118,6 +117,8 @@ def _buddy(given: Given) -> Args | Misfit | None:
         return Misfit(
             Doubt.ARGUMENT, " ".join(strangers), tuple(f"{given.first} {n}" for n in known)
         )
+    if len(given.low) == 1 and strangers and given.low[0] in given.words.commands:
+        return Misfit(Doubt.ARGUMENT, given.low[0])  # `buddy next`: nobody is called that
     return None
 
 

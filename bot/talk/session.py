@@ -267,7 +267,11 @@ def undo(command: Command, scene: Scene, diver: str) -> Outcome:
     divers = {dive.diver: dive for dive in dives}
     told = [_after_undo(scene, after, dive) for dive in divers.values()]
     shown = Next(
-        lines=tuple(line for n in told for line in n.lines),
+        lines=tuple(
+            line if n.plan is None or len(told) == 1 else f"{scene.name_of(whose)} · {line}"
+            for whose, n in zip(divers, told, strict=True)
+            for line in n.lines
+        ),
         keys=told[0].keys if len(told) == 1 else (),
     )
     about = dives[0].diver if len(told) == 1 else None

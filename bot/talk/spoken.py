@@ -247,8 +247,9 @@ def _let(scene: Scene, asked: Asked, *, yes: bool) -> Part:
         words = say("waits.left-out", dive=described(scene, dive))
         return Part(diver=asked.diver, facts=strikes, says=(words,))
     origin = next_version(scene.record(asked.diver), dive.origin.place)
+    is_timed = dive.happened_at < dive.said_at  # of now, the two are one
     let_in = replace(dive, waits=False, origin=origin, said_at=scene.carried(dive.diver)["said_at"])
-    return Part(diver=asked.diver, facts=(*strikes, let_in), dive=let_in)
+    return Part(diver=asked.diver, facts=(*strikes, let_in), dive=let_in, is_timed=is_timed)
 
 
 # buttons

@@ -6,7 +6,7 @@ import pytest
 
 from bot.talk.aside import typed_for
 from bot.talk.turn import Scene
-from planner.record import Fit
+from planner.record import Buddy, Fit
 from tests.bot.talk.buoy import Buoy, mara, ready, said_to
 
 
@@ -153,3 +153,30 @@ def test_a_name_before_emergency_brings_the_help_text():
     """`noor emergency` and `for kim emergency`, by anyone, about anyone."""
     assert "emergency number" in _kept().says("ana", "noor emergency")
     assert "emergency number" in _kept().says("ana", "for kim emergency")
+
+
+def test_no_word_of_ours_is_taken_for_a_buddy():
+    """`buddy next` and `fit buddy done` name nobody: asked, and no buddy is kept."""
+    for line in ("buddy next", "fit buddy done"):
+        buoy = mara()
+        assert buoy.says("mara", line) != ""
+        assert buoy.record("mara").latest(Buddy) is None
+
+
+def test_undo_of_two_divers_names_whose_target_is_whose():
+    """One message about Mara and Noor, taken back as one: a line for each, with the name."""
+    buoy = _kept(pb=32, goal=38)
+    buoy.says("mara", "fit buddy ana")
+    buoy.says("mara", "for noor fit buddy mara")
+    buoy.says("mara", "exh 7 ok\nfor noor exh 7 ok")
+    answer = buoy.later(minutes=1).says("mara", "undo")
+    assert "mara · Next: 7 m" in answer
+    assert "noor · Next: 7 m" in answer
+    assert buoy.dives("noor") == buoy.dives("mara") == []
+
+
+def test_a_stated_time_is_shown_when_a_report_is_let_in():
+    """What Ana reported of 08:10 still says so after Mara's yes."""
+    buoy = ready()
+    assert "08:10" in buoy.says("ana", "for mara exh 7 ok 08:10")
+    assert "FRC 7 m · clean · 08:10 · dive 1 of 5" in buoy.says("mara", "yes", private=True)
