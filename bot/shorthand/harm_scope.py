@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from bot.shorthand.harm_lexicon import HarmWords
 from bot.shorthand.harm_text import Sentence
+from bot.shorthand.lexicon import load_words as trade_words
 
 _NEGATION_REACH = 5
 
@@ -139,8 +140,8 @@ def subject_of(
 ) -> str | None:
     """Whom a match is about: None the writer, a name, or "" for somebody without one."""
     begin, end = min(places), max(places)
-    subject: str | None = None
-    seen = False
+    seen = _person_unknown(sentence, begin, words, names) is not None
+    subject: str | None = "" if seen else None
     for i, mark in _marks(sentence, words, names):
         if i > end + 2 or (i > end and seen):
             break
@@ -148,6 +149,42 @@ def subject_of(
             continue
         subject, seen = mark, True
     return subject
+
+
+_NO_NAME_ENDINGS = ("ing", "tion", "ness", "ment", "ache", "ly")
+
+
+def _person_unknown(
+    sentence: Sentence, before: int, words: HarmWords, names: list[str]
+) -> int | None:
+    """Where it begins with somebody nobody knows: `zoe has`, `6 ok # sam blacked`; None: nowhere.
+
+    A word that is none of the trade's, none of ours and no plain English, and does what people do.
+    """
+    lists, said, chunks = words.lists, sentence.words, sentence.chunks
+    begins = (
+        i
+        for i in range(min(before, len(said) - 1) - 1, -1, -1)
+        if i == 0 or chunks[i] != chunks[i - 1] or said[i - 1] in lists["before_person"]
+    )
+    acts = (i for i in begins if said[i + 1] in lists["persons_do"])
+    return next((i for i in acts if _may_be_a_name(sentence, i, words, names)), None)
+
+
+def _may_be_a_name(sentence: Sentence, i: int, words: HarmWords, names: list[str]) -> bool:
+    word = sentence.words[i]
+    if word in names:
+        return False
+    if word in words.lists["names_too"]:
+        return True
+    is_known = (
+        bool(sentence.atoms[i])
+        or words.is_ordinary(word)
+        or any(word in known for known in words.lists.values())
+        or word in trade_words().vocabulary
+        or word.endswith(_NO_NAME_ENDINGS)
+    )
+    return not is_known and len(word) > 1 and word.isalpha()
 
 
 def _marks(

@@ -38,6 +38,7 @@ class HarmReading:
 
     `feel` says that it begins with `feel`, `well` that nothing but well was said after it, and
     `unreadable` that something was that nobody can read. `asks_cold`: numb fingers, to ask about.
+    `fear`: that somebody was scared and nothing else, which only counts of a dive.
     """
 
     found: tuple[Found, ...] = ()
@@ -48,6 +49,7 @@ class HarmReading:
     well: bool = False
     unreadable: bool = False
     asks_cold: bool = False
+    fear: bool = False
 
     @property
     def rows(self) -> tuple[str, ...]:
@@ -78,6 +80,11 @@ def read_harm(
     told: list[tuple[Sentence, frozenset[int]]] = []
     last_other: str | None = None
     for n, sentence in enumerate(sentences):
+        if not feel and (fears := _fears_alone(sentence, words)):
+            spans = tuple(sentence.spans[p] for p in sorted(fears))
+            found.append(Found(row="21", subject=None, spans=spans))
+            told.append((sentence, fears))
+            continue
         if words.said_index.keys().isdisjoint(_carried(sentence)):
             told.append((sentence, frozenset()))
             continue
@@ -106,6 +113,7 @@ def read_harm(
             unsure = unsure or any(w in words.lists["unsure"] for w in sentence.words)
         last_other = last_name(sentence, folded) or last_other
         told.append((sentence, frozenset(read)))
+    fear = len(found) == 1 and all(_fears_alone(s, words) == read for s, read in told if read)
     found = _combined(found, words)
     found.sort(key=lambda f: table[f.row].gravity)
     well = unreadable = False
@@ -123,7 +131,19 @@ def read_harm(
         well=well,
         unreadable=unreadable,
         asks_cold=asks_cold,
+        fear=fear and not feel,
     )
+
+
+def _fears_alone(sentence: Sentence, words: HarmWords) -> frozenset[int]:
+    """Where a report says that its diver was scared, and nothing besides: `12 scared`, `scared`."""
+    lists, said = words.lists, sentence.words
+    fears = frozenset(i for i, word in enumerate(said) if word in lists["fears"])
+    is_report = all(
+        i in fears or word[0].isdigit() or word in lists["beside_fears"]
+        for i, word in enumerate(said)
+    )
+    return fears if is_report and not sentence.question else frozenset()
 
 
 def _begins_with_feel(sentence: Sentence, names: list[str]) -> bool:
@@ -200,8 +220,18 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
                 if sentence.words[j] not in lists["stop_reasons"]:
                     break
                 gone.add(j)
+    if not feel and (full := _full_lungs(sentence)) is not None:
+        gone.add(full)
     for i in gone:
         sentence.atoms[i] = frozenset()
+
+
+def _full_lungs(sentence: Sentence) -> int | None:
+    """Where `full` begins a report: `full 25 ears`, `noor full 25 ears`, `for noor full 25 ears`."""
+    said = sentence.words
+    i = 2 if said[0] == "for" else 1 if said[0] not in ("full", "ears", "ear", "both", "my") else 0
+    is_report = said[i : i + 1] == ["full"] and said[i + 1 : i + 2] != []
+    return i if is_report and said[i + 1][0].isdigit() else None
 
 
 def _matches(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 from bot.heard import Heard, Kind
 from bot.shorthand.harm_lexicon import harm_words
@@ -22,8 +22,9 @@ from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import owed
 from bot.talk.health_reports import about_other, about_stranger, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
+from bot.texts.help import typed_answer
 from planner.harm import harm_table
-from planner.record import DiverRecord, Fact
+from planner.record import Brief, Dive, DiverRecord, Fact
 from storage.outcome import Key, Letter, Room
 
 
@@ -65,7 +66,7 @@ def hear(
         return None
     scene = HealthScene(heard=heard, room=room, records=records)
     text = heard.text
-    if _EMERGENCY.fullmatch(text):
+    if _EMERGENCY.fullmatch(text) or typed_answer(text) == "alarm":
         letter = letters_of.help_letter(heard.chat, "emergency", room, about=None)
         return HealthTurn(letters=(letter,))
     facts, letters = owed(scene)
@@ -111,6 +112,8 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
     felt, feel_lines = _felt_lines(scene, reading, names, today)
     if not (reading.found or reading.asks_cold or felt):
         return None
+    if reading.fear and not _is_at_a_dive(scene):
+        return None
     facts: list[Fact] = []
     letters: list[Letter] = []
     by_diver: dict[str | None, list[Found]] = {}
@@ -151,6 +154,18 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
         rest=without_harm(heard.text, reading, drop_lines=feel_lines),
         harmed=_harmed_lines(heard.text, reading, feel_lines),
     )
+
+
+_SESSION_GAP = timedelta(hours=4)
+
+
+def _is_at_a_dive(scene: HealthScene) -> bool:
+    """Whether `scared` is said of a dive: with a number, or in a session of the sender's."""
+    if any(c.isdigit() for c in scene.heard.text):
+        return True
+    record = scene.record(scene.heard.sender)
+    last = (record.latest(Brief), record.latest(Dive))
+    return any(f and scene.heard.sent_at - f.happened_at <= _SESSION_GAP for f in last)
 
 
 def _harmed_lines(

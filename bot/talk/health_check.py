@@ -71,12 +71,14 @@ def is_unwell(scene: HealthScene, diver: str) -> Said:
 
 # answers typed
 
+_ANSWERS = ("yes", "no", "not_sure")
+
 
 def typed(scene: HealthScene) -> Said | None:
     """`no` or `all good`, in private, where the check is the newest thing that waits for an answer."""
     heard = scene.heard
     answer = typed_answer(heard.text)
-    if answer is None or not heard.private or heard.kind is not Kind.MESSAGE:
+    if answer not in _ANSWERS or not heard.private or heard.kind is not Kind.MESSAGE:
         return None
     asked = {d: at for d in scene.spoken_for() if (at := _checked_at(scene, d)) is not None}
     if not asked:

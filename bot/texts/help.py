@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -82,8 +83,8 @@ def help_line(key: str, /, **fields: str) -> str:
 
 
 def typed_answer(text: str) -> str | None:
-    """What a whole typed text answers to the check: `yes`, `no` or `not_sure`; None: nothing."""
-    said = " ".join(text.replace("’", "'").casefold().replace("-", " ").split()).strip(" .!,")
+    """What a whole typed text says: `alarm`, or to the check `yes`, `no` or `not_sure`; or None."""
+    said = re.sub(r"[\s\-.!,]+", " ", text.replace("’", "'").casefold()).strip()
     found = (answer for answer, words in help_file().typed.items() if said in words)
     return next(found, None)
 

@@ -264,3 +264,76 @@ def test_a_pattern_that_is_empty_is_an_error() -> None:
 def test_a_huge_message_is_read_whole() -> None:
     """Eight hundred words of trouble are read, and what they deny or say stands as in one line."""
     assert level(read("no blood and coughing blood " * 200).rows[0]) == "call-now"
+
+
+@pytest.mark.parametrize(
+    ("text", "row"),
+    [
+        ("sam blacked out", "2"),
+        ("zoe has chest pain", "7"),
+        ("noor has a nosebleed", "6"),
+        ("so peter passed out", "2"),
+        ("maria coughs blood", "5"),
+    ],
+)
+def test_a_name_that_nobody_has_here_is_somebody_else(text: str, row: str) -> None:
+    """Whoever begins a sentence with an unknown name and what it does tells of somebody else."""
+    found = read_harm(text, harm_words()).found
+    assert found[0].row == row
+    assert {f.subject for f in found} == {""}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "airways was burning and coughed blood",
+        "breathing is hard",
+        "voice was gone",
+        "Sternum got sore",
+    ],
+)
+def test_a_word_of_the_body_is_no_name(text: str) -> None:
+    """What the trade, the body or plain English calls a thing leaves the writer the subject."""
+    found = read_harm(text, harm_words()).found
+    assert found
+    assert {f.subject for f in found} == {None}
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["ana has not come up", "lost a diver", "where is ana she is not up", "tom hasnt surfaced"],
+)
+def test_a_diver_who_does_not_come_up_is_call_now(text: str) -> None:
+    """That somebody is not back at the surface is the gravest row, in plain words."""
+    assert read_harm(text, harm_words(), names=["ana"]).rows[:1] == ("1",)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "viz has not come up",
+        "ana has not come up with a name yet",
+        "I'm not up for it",
+        "cant remember the name",
+    ],
+)
+def test_other_things_that_do_not_come_up_are_no_harm(text: str) -> None:
+    """A forecast or an idea that has not come up is talk."""
+    assert read_harm(text, harm_words(), names=["ana"]).rows == ()
+
+
+@pytest.mark.parametrize("text", ["full 20 of 25 ears", "full 25 ears", "full 30 hard ears"])
+def test_words_of_the_trade_in_a_report_are_no_harm(text: str) -> None:
+    """A full-lung dive that the ears stopped is a dive; ears that are full are harm."""
+    assert read_harm(text, harm_words()).rows == ()
+    assert read_harm("ears full 20 min", harm_words()).rows == ("17",)
+
+
+@pytest.mark.parametrize(
+    ("text", "rows"), [("scared", ("21",)), ("12 ok scared", ("21",)), ("scared?", ())]
+)
+def test_scared_alone_is_said_of_a_dive(text: str, rows: tuple[str, ...]) -> None:
+    """Scared in a report, or in a word, reads as after `feel`."""
+    reading = read_harm(text, harm_words())
+    assert reading.rows == rows
+    assert reading.fear is bool(rows)
