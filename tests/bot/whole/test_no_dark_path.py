@@ -1,0 +1,304 @@
+"""No dark path to a target: whatever is written, edited, struck or forgotten, over days and restarts.
+
+The bars are worked out anew here from the rows that are stored, in plain Python after the project's
+pages, without the planner's fold and without its figures: each is a house rule (H) unless marked.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import initialize, rule
+
+from planner.record import (
+    Asked,
+    Brief,
+    Buddy,
+    Cleared,
+    Dive,
+    Ending,
+    Exercise,
+    Fact,
+    Fit,
+    Harm,
+    Origin,
+    Strike,
+    Unwell,
+    Watching,
+    Well,
+)
+from tests.bot.whole import test_machine
+
+ZONE = ZoneInfo("Europe/Lisbon")
+GAP = timedelta(hours=4)
+EVENING_H = 19
+GRAVE = {"4", "5", "6", "7", "8", "9", "10"}
+"""After these an exhale dive waits 28 days more than the lock."""
+
+Place = tuple[str, int, int]
+
+
+def day(at: datetime) -> date:
+    return at.astimezone(ZONE).date()
+
+
+def midnight(on: date) -> datetime:
+    return datetime.combine(on, time(), ZONE).astimezone(UTC)
+
+
+def standing_facts(facts: Iterable[Fact]) -> list[Fact]:
+    """What was not struck; words of health can't be."""
+    facts = list(facts)
+    struck: dict[Place, int] = {}
+    for f in facts:
+        if isinstance(f, Strike):
+            place = f.struck.place
+            struck[place] = max(struck.get(place, -1), f.struck.edit)
+    health = (Harm, Well, Unwell, Cleared)
+    return [
+        f
+        for f in facts
+        if not isinstance(f, Strike)
+        and (isinstance(f, health) or f.origin.edit > struck.get(f.origin.place, -1))
+    ]
+
+
+def lock_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
+    """Each lock by itself, from the numbers that its row carries."""
+    wells = sorted(f.happened_at for f in facts if isinstance(f, Well) and f.happened_at <= at)
+    cleared = [f.on for f in facts if isinstance(f, Cleared) and f.happened_at <= at]
+    for h in (f for f in facts if isinstance(f, Harm) and f.happened_at <= at):
+        began = h.happened_at
+        if h.since_well:
+            later = [w for w in wells if w > began]
+            if not later:
+                yield f"row {h.row}: not well since"
+                continue
+            began = later[0]
+        end = began + timedelta(days=h.days)
+        if h.days > 2:
+            end = midnight(day(began) + timedelta(days=int(h.days)))
+        word = [on for on in cleared if day(h.happened_at) <= on <= day(at)]
+        if h.row == "6" and any(on >= day(h.happened_at) + timedelta(days=28) for on in word):
+            # a clinician may shorten this one to 28 days
+            end = min(end, midnight(day(h.happened_at) + timedelta(days=28)))
+        end = max(end, midnight(day(h.happened_at) + timedelta(days=1)))
+        if at < end:
+            yield f"row {h.row}: locked until {end}"
+        if h.doctor and not word:
+            yield f"row {h.row}: no clinician's word"
+        if h.row in GRAVE and day(at) < day(end) + timedelta(days=28):
+            yield f"row {h.row}: full lungs first"
+
+
+def question_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
+    """A no, a not sure, or a question raised by somebody else, that no well or harm has answered."""
+    answers = [f for f in facts if isinstance(f, Well) and f.happened_at <= at]
+    for u in (f for f in facts if isinstance(f, Unwell) and f.happened_at <= at):
+        told = any(w.happened_at > u.happened_at for w in answers)
+        if not told and not any(
+            isinstance(f, Harm) and f.origin.place == u.origin.place for f in facts
+        ):
+            yield "a question of health is open"
+    for a in (f for f in facts if isinstance(f, Asked) and f.bars and f.happened_at <= at):
+        answered = any(
+            f.origin.place == a.origin.place and not isinstance(f, Asked | Brief) for f in facts
+        )
+        newer = any(
+            isinstance(f, Asked) and f is not a and f.origin.place == a.origin.place
+            and f.origin.edit > a.origin.edit for f in facts
+        )  # fmt: skip
+        if not answered and not newer and at - a.happened_at <= GAP:
+            yield f"a line is in doubt: {a.question}"
+
+
+def dives_of(facts: list[Fact], at: datetime) -> list[Dive]:
+    found = [
+        f
+        for f in facts
+        if isinstance(f, Dive) and f.exercise is not Exercise.DRY and f.happened_at <= at
+    ]
+    return sorted(found, key=lambda d: d.happened_at)
+
+
+def answer_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
+    """A buddy and a yes, each until 4 h after it or after the last dive it covers."""
+    times = [d.happened_at for d in dives_of(facts, at)]
+    for kind, name in ((Buddy, "buddy"), (Fit, "yes")):
+        said = sorted((f for f in facts if isinstance(f, kind)), key=lambda f: f.happened_at)
+        said = [f for f in said if f.happened_at <= at]
+        if not said:
+            yield f"no {name}"
+            continue
+        last = said[-1].happened_at
+        for t in times:
+            if last <= t <= last + GAP:
+                last = t
+        if at > last + GAP:
+            yield f"the {name} is over"
+        if isinstance(said[-1], Fit) and not said[-1].ok and day(said[-1].happened_at) == day(at):
+            yield "not fit"
+    dry = [f for f in facts if isinstance(f, Watching) and day(f.happened_at) == day(at)]
+    yes = [f.happened_at for f in facts if isinstance(f, Fit) and f.ok]
+    if any(not [t for t in yes if t >= w.happened_at] for w in dry):
+        yield "watching today"
+
+
+def runs_of(dives: list[Dive]) -> list[list[Dive]]:
+    runs: list[list[Dive]] = []
+    for dive in dives:
+        if runs and dive.happened_at - runs[-1][-1].happened_at <= GAP:
+            runs[-1].append(dive)
+        else:
+            runs.append([dive])
+    return runs
+
+
+def dive_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
+    """At most five (CP), no third after two troubles, two nights' rest, two exhale days in seven."""
+    runs = runs_of(dives_of(facts, at))
+    now: list[Dive] = []
+    if runs and at - runs[-1][-1].happened_at <= GAP:
+        now = runs.pop()
+    exhale = [d for d in now if d.exercise.is_exhale]
+    if len(exhale) >= 5:
+        yield "five dives"
+    if sum(d.ending in (Ending.HARD, Ending.STOP) for d in exhale) >= 2:
+        yield "two troubles"
+    if any(d.exercise is Exercise.FULL for d in now):
+        yield "a full-lung dive today"
+    days = [day(run[-1].happened_at) for run in runs if any(d.exercise.is_exhale for d in run)]
+    today = day(at)
+    if any((today - on).days < 2 for on in days):
+        yield "rest"
+    if len({on for on in days if (today - on).days < 7}) >= 2:
+        yield "two exhale days in seven"
+    if days:
+        last = max(days)
+        asked = datetime.combine(last + timedelta(days=1), time(EVENING_H), ZONE)
+        told = any(isinstance(f, Well | Harm) and day(f.happened_at) > last for f in facts)
+        if at >= asked and not told:
+            yield "the morning's check was never answered"
+
+
+def all_bars(facts: Iterable[Fact], at: datetime) -> list[str]:
+    """Everything that forbids a target, by what is stored."""
+    left = standing_facts(facts)
+    found: list[str] = []
+    for bars in (lock_bars, question_bars, answer_bars, dive_bars):
+        found += bars(left, at)
+    return found
+
+
+HARM = st.sampled_from(
+    ["feel hoarse", "feel pink spit", "feel very tired", "i coughed blood", "feel gloopy", "feel ok",
+     "feel dizzy for a second, gone", "cleared 2026-05-05", "cleared 2026-07-06", "forget health",
+     "share off", "share on", "feel ok", "feel ok"]
+)  # fmt: skip
+LINE = st.sampled_from(
+    ["next", "fit buddy ana", "fit buddy ana", "exh 7 ok", "exh 7 ok", "exh 6 early", "exh 7 hard",
+     "exh 7 stop sternum", "exh 7 stop", "exh 7 ok?", "full 25 ok mf15", "undo", "not fit",
+     "watching today", "buddy ana", "fit", "mara looks bad, she is dizzy", "done", "hello", "order"]
+)  # fmt: skip
+
+
+class Dark(test_machine.Group):
+    """The group of the machine, with every word of harm said, and time that runs for months."""
+
+    told: int
+
+    @initialize()
+    def counts(self) -> None:
+        self.told = 0
+
+    @rule(text=HARM, private=st.booleans())
+    def says_how_it_is(self, text: str, private: bool) -> None:
+        self.push("message", self._body(text, chat=7) if private else self._body(text))
+
+    @rule(text=LINE, user=st.sampled_from([7, 7, 7, 7, 9]), minutes=st.sampled_from([1, 6, 12]))
+    def says_a_line(self, text: str, user: int, minutes: int) -> None:
+        self.raw.at += timedelta(minutes=minutes)
+        self.push("message", self._body(text, user=user))
+
+    @rule(days=st.sampled_from([2, 3, 4, 8, 30, 62]))
+    def days_go_by_and_a_day_begins(self, days: int) -> None:
+        """Time goes on to a morning: asked how it was, fit with a buddy, and asked for a target."""
+        self.raw.at = (self.raw.at + timedelta(days=days)).replace(hour=8, minute=0)
+        self.raw.worker.work_off(self.raw.at)
+        self.deliver()
+        for text in ("fit buddy ana", "next"):
+            self.raw.at += timedelta(minutes=1)
+            self.push("message", self._body(text))
+
+    def push(self, kind: str, body: dict[str, object]) -> None:
+        seen = {d: self.briefs(d) for d in ("t7", "t9")}
+        before = len(self.sent)
+        super().push(kind, body)
+        self.no_target_but_where_none_bars(seen)
+        said = [t for t in self.sent[before:] if re.search(r"^Next: \d", t, re.MULTILINE)]
+        assert not said or any(self.briefs(d) != n or self.stands(d) for d, n in seen.items())
+
+    def briefs(self, diver: str) -> int:
+        return sum(isinstance(f, Brief) for f in self.raw.store.facts_of(diver))
+
+    def stands(self, diver: str) -> bool:
+        return not all_bars(self.raw.store.facts_of(diver), self.raw.at)
+
+    def no_target_but_where_none_bars(self, seen: dict[str, int]) -> None:
+        """A Brief that was written in this turn has nothing against it, by what is now stored."""
+        for diver, before in seen.items():
+            facts = self.raw.store.facts_of(diver)
+            briefs = [f for f in facts if isinstance(f, Brief)]
+            if len(briefs) > before:
+                self.told += 1
+                assert all_bars(facts, self.raw.at) == []
+
+
+TestDark = Dark.TestCase
+TestDark.settings = settings(
+    max_examples=15, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck)
+)
+
+
+AT = datetime(2026, 5, 5, 8, tzinfo=UTC)
+
+
+def carried(number: int, *, days: float = 0) -> dict[str, object]:
+    at = AT - timedelta(days=days)
+    origin = Origin(chat="g", message=number)
+    return {"diver": "t7", "happened_at": at, "said_at": at, "by": "t7", "origin": origin}
+
+
+def the_facts(bar: str) -> list[Fact]:
+    """A day on which nothing bars, and what is to bar it."""
+    facts: list[Fact] = [Buddy(**carried(1), buddy="t9"), Fit(**carried(2), ok=True)]  # type: ignore[arg-type]
+    row = {"row": "5", "level": "call-now", "days": 60.0, "doctor": True}
+    more: dict[str, list[Fact]] = {
+        "nothing": [],
+        "lock": [
+            Harm(**carried(3, days=59), **row),
+            Cleared(**carried(4, days=1), on=date(2026, 5, 4)),
+        ],  # type: ignore[arg-type]
+        "no clinician": [Harm(**carried(3, days=90), **row)],  # type: ignore[arg-type]
+        "question": [Unwell(**carried(3, days=3))],  # type: ignore[arg-type]
+        "no yes": [Fit(**carried(3), ok=False)],  # type: ignore[arg-type]
+        "rest": [Dive(**carried(3, days=1), exercise=Exercise.FRC, depth_m=7, ending=Ending.CLEAN)],  # type: ignore[arg-type]
+        "cap": [
+            Dive(**carried(n), exercise=Exercise.FRC, depth_m=7, ending=Ending.CLEAN)  # type: ignore[arg-type]
+            for n in range(3, 8)
+        ],
+    }
+    return facts + more[bar]
+
+
+@pytest.mark.parametrize("bar", ["lock", "no clinician", "question", "no yes", "rest", "cap"])
+def test_the_second_reading_sees_each_bar(bar: str) -> None:
+    """What compares the bot is no empty check: each bar by itself is seen, and without any none is."""
+    assert all_bars(the_facts("nothing"), AT) == []
+    assert all_bars(the_facts(bar), AT) != []
