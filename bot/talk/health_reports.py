@@ -17,7 +17,8 @@ def rows_of(keys: Iterable[str]) -> list[HarmRow]:
     """The rows, worst first, without those that another one covers in everything."""
     table = harm_table().rows
     rows = sorted({table[k] for k in keys}, key=lambda r: r.gravity)
-    return [r for r in rows if not any(o is not r and _covers(o, r) for o in rows)]
+    # the worst one's text is what is read, whatever another asks beside it
+    return [r for r in rows if r is rows[0] or not any(o is not r and _covers(o, r) for o in rows)]
 
 
 def _covers(big: HarmRow, small: HarmRow) -> bool:

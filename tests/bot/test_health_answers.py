@@ -228,3 +228,9 @@ def test_a_press_in_the_instant_of_the_question_answers_it() -> None:
     buoy.presses("mara", "yes", private=True)
     assert not unwell_open(buoy.record("mara"), at=buoy.at)
     assert isinstance(buoy.facts[-1], Well)
+
+
+def test_not_breathing_is_read_as_unconscious() -> None:
+    """Where two texts would do, the worst row's comes: rescue breaths before sitting comfortably."""
+    answer = said_to(mara().says("ana", "mara is not breathing"), "group")
+    assert "Mask off, airway out of the water" in answer.splitlines()[0]
