@@ -12,7 +12,7 @@ from bot.talk.health_reports import harm_facts, reported
 from bot.talk.health_scene import HealthScene, Said
 from bot.talk.turn import Scene
 from bot.texts.help import help_line, typed_answer
-from planner.harm import harm_table, lock_of
+from planner.harm import harm_table, lock_of, unwell_open
 from planner.record import Debriefed, Fact, Harm, Unwell, Well
 from storage.outcome import Letter
 
@@ -81,14 +81,29 @@ def typed(scene: HealthScene) -> Said | None:
     if answer not in _ANSWERS or not heard.private or heard.kind is not Kind.MESSAGE:
         return None
     asked = {d: at for d in scene.spoken_for() if (at := _checked_at(scene, d)) is not None}
-    if not asked:
+    waiting = {d: at for d in scene.spoken_for() if (at := _unwell_at(scene, d)) is not None}
+    if not asked and not waiting:
         return None
+    is_check = bool(asked)
+    asked = asked or waiting
     newest = max(asked.values())
     divers = [d for d, at in asked.items() if at == newest]
     others = open_questions(Scene(heard=heard, room=scene.room, records=scene.records, at=scene.at))
     if len(divers) > 1 or any(q.said_at > newest for q in others):
         return None
+    if not is_check:
+        # the four questions wait for their buttons: a bare word may be about any of them
+        base = harm_table().unanswered_row
+        return [], [letters_of.question(scene.addressee(divers[0]), 0, base=base, answers="")]
     return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
+
+
+def _unwell_at(scene: HealthScene, diver: str) -> datetime | None:
+    """When a diver said that not all is normal, where the four questions still wait."""
+    record = scene.record(diver)
+    last = record.latest(Unwell)
+    is_own = last is not None and not last.raised_by_other
+    return last.happened_at if last and is_own and unwell_open(record, at=scene.at) else None
 
 
 def _checked_at(scene: HealthScene, diver: str) -> datetime | None:

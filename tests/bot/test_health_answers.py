@@ -234,3 +234,14 @@ def test_not_breathing_is_read_as_unconscious() -> None:
     """Where two texts would do, the worst row's comes: rescue breaths before sitting comfortably."""
     answer = said_to(mara().says("ana", "mara is not breathing"), "group")
     assert "Mask off, airway out of the water" in answer.splitlines()[0]
+
+
+@pytest.mark.parametrize("word", ["no", "yes"])
+def test_a_bare_word_while_the_four_questions_wait_asks_them_again(word: str) -> None:
+    """Which of the four it answers nobody knows: nothing is noted, the first is shown again."""
+    buoy = asked_after(ready(), "mara")
+    buoy.says("mara", "no", private=True)
+    before = len(buoy.facts)
+    answer = buoy.says("mara", word, private=True)
+    assert len(buoy.facts) == before
+    assert "1 of 4" in said_to(answer, "mara")
