@@ -245,3 +245,12 @@ def test_a_bare_word_while_the_four_questions_wait_asks_them_again(word: str) ->
     answer = buoy.says("mara", word, private=True)
     assert len(buoy.facts) == before
     assert "1 of 4" in said_to(answer, "mara")
+
+
+def test_acting_weird_is_asked_about_in_private() -> None:
+    """Somebody acts strangely: the diver is asked in private, and the group reads nothing."""
+    answer = mara().says("mara", "ana is acting weird")
+    assert said_to(answer, "group") == ""
+    assert "Somebody asked after you." in said_to(answer, "ana")
+    grave = mara().says("mara", "ana is talking weird")
+    assert said_to(grave, "group").startswith("Call your local emergency number now")
