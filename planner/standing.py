@@ -344,7 +344,8 @@ class Standing:
 
     def _harm(self, fact: Harm | Unwell, _: Settle) -> None:
         self.has_harm = True
-        self.checked_day = self.day_of(fact.happened_at)
+        # a report of harm is followed up by its lock: it answers the next morning's question too
+        self.checked_day = self.day_of(fact.happened_at) + 1
 
     def _well(self, fact: Well, _: Settle) -> None:
         self.checked_day = self.day_of(fact.happened_at)
