@@ -141,9 +141,13 @@ def pressed(scene: HealthScene, said: re.Match[str]) -> Said | None:
         facts, letters = reported(scene, diver, [harm_table().rows[key]], at=at)
     else:
         facts = []
-        line = help_line("cold_ok") if said["about"].lower() == "cold" else None
         whom = scene.addressee(diver)
-        letters = [letters_of.private_letter(whom, line)] if line else []
+        if said["about"].lower() == "cold":
+            text = help_line("cold_ok")
+        else:
+            bar = letters_of.bar_text(scene.record(diver), whom, at=scene.at)
+            text = "\n".join(filter(None, (help_line("answered"), bar)))
+        letters = [letters_of.private_letter(whom, text)]
     return facts, letters
 
 
@@ -169,4 +173,9 @@ def _answered(scene: HealthScene, diver: str, base: str, answers: str) -> Said:
         letters = [letters_of.own_help(whom, row.text, scene.room)]
         bar = letters_of.bar_text(record, whom, at=scene.at)
         letters.append(letters_of.private_letter(whom, bar))
+    elif last == "n":
+        # the last button is not answered with silence
+        bar = letters_of.bar_text(scene.record(diver), whom, at=scene.at)
+        closing = "\n".join(filter(None, (help_line("answered"), bar)))
+        letters.append(letters_of.private_letter(whom, closing))
     return facts, letters

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from bot.heard import Heard, Kind
 from bot.texts.help import help_key, help_line, help_text, level_of
-from planner.harm import HarmRow, lock_of, unwell_open
+from planner.harm import HarmRow, lock_of, recent_harm, restart_share, unwell_open
 from planner.record import DiverRecord
 from storage.outcome import Delivery, Key, Letter, Room
 
@@ -136,7 +136,10 @@ def bar_text(
     said: list[str] = []
     if lock is None:
         if unwell_open(record, at=at):
-            said.append(help_line("bars"))
+            said.append(help_line("still_open", begins=whom.begins))
+        back = recent_harm(record, at=at)
+        if back is not None:
+            said.append(help_line("way_back_from", date=back.isoformat()))
         return "\n".join(said)
     if lock.open:
         said.append(help_line("until_well", begins=whom.begins))
@@ -146,6 +149,8 @@ def bar_text(
         said.append(help_line("owes_doctor", begins=whom.begins))
     if rows and any(r.key in ("2", "3-now") for r in rows):
         said.append(help_line("instructor"))
+    if restart_share(record, at=at) < 1.0:
+        said.append(help_line("way_back"))
     return "\n".join(said)
 
 

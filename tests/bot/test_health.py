@@ -442,6 +442,35 @@ def test_no_text_says_what_is_never_said() -> None:
         assert not re.search(never, text.lower()), text
 
 
+def test_no_text_of_help_holds_a_target_a_figure_of_progress_or_forbidden_advice() -> None:
+    """Texts, lines and buttons hold no depth, no count, no held or base, no hold time and no way back into the water."""
+    found = help_file()
+    every = (
+        [t.text for t in found.texts.values()]
+        + list(found.lines.values())
+        + list(found.keys.values())
+    )
+    never = (
+        r"\b\d+([.,]\d+)? ?m(etres?)?\b|\b\d+ of \d{2}|%|\bnext:|\bbase\b|\bfill\b|\bgoal\b|\bpb\b",
+        r"aspirin|ibuprofen|painkiller|drink (more|plenty|water)|hyperventilat|\bpacking\b",
+        r"(go|get|swim) back|try again|one more dive|keep diving|hold for|seconds?\b|you (are|re) (fine|ok|safe|healed|fit)",
+        r"not serious|harmless|don't worry|nothing to worry|clears you|\bsafe\b",
+    )
+    for text in every:
+        said = text.lower().replace("no swimming back", "").replace("the way back", "")
+        for pattern in never:
+            assert not re.search(pattern, said), (pattern, text)
+
+
+def test_the_way_back_is_told_with_the_lock_and_after_it() -> None:
+    """Rows 4 to 10: full lungs first, 28 days more, at most half; after another row not a word of it."""
+    grave = said(Talk().say("coughing blood"))
+    assert "full lungs and shallow first" in to(grave, "m1")
+    assert "at most half" in to(grave, "m1")
+    mild = said(Talk().say("hoarse since the dive"))
+    assert "way back" not in to(mild, "m1")
+
+
 def test_every_row_has_its_text_and_every_text_its_origin() -> None:
     """Each row's text stands in the file; each text has a mark, a level and a place for its review."""
     texts = help_file().texts
@@ -469,3 +498,16 @@ def test_a_sites_own_words_are_put_in_as_they_are() -> None:
     """Braces in what a site sets stay braces."""
     shown = help_text("breathing-or-blood", Site(oxygen="{number} box", meeting_point="{site}"))
     assert "{site}" in shown
+
+
+def test_the_last_button_is_never_answered_with_silence() -> None:
+    """The fourth no after a yes, and a samba that was over at once: what stands is said again."""
+    talk = Talk()
+    talk.say("feel gloopy")
+    for label in ("no", "cough, rattle, less deep", "no", "no"):
+        turn = said(talk.press(label))
+    assert "noted" in to(turn, "m1").lower()
+    assert "No target before" in to(turn, "m1")
+    talk = Talk()
+    talk.say("little samba")
+    assert "No target before" in to(said(talk.press("yes")), "m1")
