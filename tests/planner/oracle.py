@@ -234,7 +234,8 @@ class Oracle:
         if day.retry:
             return min(day.opening, now or day.opening)
         work = day.began if now is None or day.began is None else min(day.began, now)
-        work = work if work is not None else now
+        if work is None and now is not None:
+            work = min(now, self.diver.first)  # deeper would be a new depth
         if work is None:
             return self.diver.first
         if not day.opened:
