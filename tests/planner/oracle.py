@@ -119,7 +119,7 @@ class Oracle:
                 self.last = on
             if share >= 20 and not (depth >= diver.first > share):
                 self.clean = [(on, share)] * 2
-                self.frozen, self.low = share, True
+                self.frozen, self.low = share, share < diver.first
 
     # -- figures ------------------------------------------------------------------------
 
