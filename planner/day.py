@@ -31,6 +31,7 @@ class Day:
         "free_day",
         "had_pressure",
         "last_day",
+        "new_clean",
         "new_tried",
         "number",
         "off_taken",
@@ -56,6 +57,7 @@ class Day:
         self.off_taken = False
         self.had_pressure = False
         self.new_tried = False
+        self.new_clean = 0
         self.after_layoff = False
         self.retry = False
         self.bars_new: Because | None = None

@@ -95,9 +95,9 @@ def rested(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
 def not_away_too_long(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """After the longest lay-off: two shallow days first, and an instructor."""
     track = standing.track
-    if track is None or not track.started_over or track.last_day is None:
+    if track is None or track.over_since is None:
         return ()
-    since = track.last_day
+    since = track.over_since
     if len({d for d in standing.shallow_days if d > since}) < rules["layoff.shallow_days"]:
         return (Bar(because=Because.LAYOFF_LONG, figure="layoff.over_d"),)
     return ()

@@ -41,7 +41,10 @@ def exhale_dive(standing: Standing, dive: Dive, day: int, briefed_m: float | Non
         standing.exhale_days[-1].day = day
     else:
         standing.exhale_days.append(ExhaleDay(day, long_rest=False))
-    state.retry = False
+    if state.retry:
+        # turned short of the retry's depth, all well: the same target comes again
+        eased = dive.ending in (Ending.CLEAN, Ending.EARLY) and turn is not None
+        state.retry = eased and down_half(turn or 0.0) < track.opening_m(state.start_m)
     if dive.is_troubled:
         state.trouble_count += 1
         if state.trouble_count >= r["trouble.most"]:
@@ -58,10 +61,19 @@ def exhale_dive(standing: Standing, dive: Dive, day: int, briefed_m: float | Non
         if briefed_m is not None and turn is not None and counts and not dive.waits:
             _clean(standing, dive, day, turn, briefed_m, is_first)
     elif dive.ending is Ending.HARD:
-        _hard(standing, track, day, turn, held)
+        _hard(standing, track, day, _counts_as(turn, briefed_m, standing), held)
     else:
-        _stop(standing, dive, track, day, turn, held, briefed_m)
-    track.dived(day)
+        counted = _counts_as(turn, briefed_m, standing)
+        _stop(standing, dive, track, day, counted, held, briefed_m)
+    track.dived(day, is_briefed=briefed_m is not None)
+
+
+def _counts_as(turn_m: float | None, briefed_m: float | None, standing: Standing) -> float | None:
+    """A dive deeper than briefed counts as the briefed depth, for what its trouble takes as well."""
+    if turn_m is None or briefed_m is None:
+        return turn_m
+    too_deep = turn_m > briefed_m + standing.rules["trouble.too_deep_m"]
+    return briefed_m if too_deep else turn_m
 
 
 def _is_shallow_turn(standing: Standing, dive: Dive) -> bool:
@@ -92,6 +104,8 @@ def _clean(
             state.at_held = state.opened or dive.exercise is Exercise.RV
         if credited >= track.opening_m(start):
             state.opened = True
+        if credited >= track.size.deeper(track.first_m if start is None else start):
+            state.new_clean += 1
         fill_ok = _fill_in_place(standing, dive)
         standing.base_dives.append((day, credited, dive.exercise, is_first, fill_ok))
 
@@ -154,7 +168,7 @@ def _stop(
             return
         track.pressure(day, state.number, turn)
         state.caps.append((Because.AFTER_PRESSURE, r["held.pressure_share"] * turn))
-        if dive.exercise is Exercise.RV and turn >= r["trouble.rv_over_from_m"]:
+        if dive.exercise is Exercise.RV and (dive.depth_m or turn) >= r["trouble.rv_over_from_m"]:
             state.over.append(Because.PRESSURE_DEEP)
     elif reason.is_technique:
         if turn is None:

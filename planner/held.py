@@ -138,8 +138,8 @@ class Track:
         "layoff",
         "off",
         "opens_most",
+        "over_since",
         "size",
-        "started_over",
     )  # fmt: skip
 
     def __init__(self, exercise: Exercise, rules: Rules, first_m: float) -> None:
@@ -152,7 +152,7 @@ class Track:
         self.layoff: Owed | None = None
         self.last_day: int | None = None
         self.last_reported = False
-        self.started_over = False
+        self.over_since: int | None = None
         # of held, for the opening dive: less after a full-lung pressure stop
         self.opens_most = inf
         # clean dives above the first depth hold nothing; only a pressure stop or the diver's own
@@ -281,6 +281,8 @@ class Track:
             for c in self.credits:
                 c.before_m = c.depth_m
                 c.depth_m = min(c.depth_m, cut_to)
+            # held *becomes* that: what it was shown with may leave the window before it
+            self.credits += [Credit(day, cut_to) for _ in range(self.size.needed)]
             back = max(cut_to, min(down_half(self.size.give_back_share * old), down_half(turn_m)))
             self.cut = Owed(cut_to, self.size.owed, back, day, session)
         self.off = None
@@ -301,11 +303,12 @@ class Track:
             self.last_day = day
             self.last_reported = True
 
-    def dived(self, day: int) -> None:
-        """An exhale dive of this exercise happened."""
+    def dived(self, day: int, *, is_briefed: bool = True) -> None:
+        """An exhale dive of this exercise happened; only one with a target ends starting over."""
         self.last_day = day
         self.last_reported = False
-        self.started_over = False
+        if is_briefed:
+            self.over_since = None
 
     def come_back(self, day: int, *, share: float = 1.0) -> bool:
         """A session begins: apply the lay-off since the last exhale dive; whether there was one.
@@ -326,7 +329,7 @@ class Track:
         if away_d >= size.over_d:
             self.credits = []
             self.below_first = False
-            self.started_over = True
+            self.over_since = self.last_day
             return True
         if held is None:
             self.credits = []

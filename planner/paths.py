@@ -221,14 +221,14 @@ class Paths(Tracks):
         most = np.where(barred, np.minimum(most, start), most)
         self.cut_now[:] = False
         deepest = np.zeros(n)
-        trouble, slights, based = np.zeros((3, n), dtype=np.int64)
+        trouble, slights, based, new_clean = np.zeros((4, n), dtype=np.int64)
         limit = self.rates.limits[self._drawn(self.limits_upto)]
         draws = self.rng.random((self.most + self.troubles, 2, n))
         active, counted = np.ones(n, dtype=np.bool_), np.zeros(n, dtype=np.bool_)
         for number in range(len(draws)):
             held = self.held(kth(self.best, tuple(self.own)))
             target = self._target(
-                nothing, start, opening, new, held, opened, at_held, trouble
+                nothing, start, opening, new, held, opened, at_held, trouble, new_clean
             )  # fmt: skip
             rows = ((held < start) & ~nothing & (held != NONE)).nonzero()[0]
             target[rows] = np.minimum(target[rows], held[rows])
@@ -262,6 +262,7 @@ class Paths(Tracks):
             self.credit(np.where(clean, turn, NONE))
             at_held = np.where(clean & (turn >= start), opened | self.is_rv, at_held)
             opened |= clean & (turn >= opening)
+            new_clean += clean & (turn >= new)
             if self.base_m <= target.max() and (number == 0 or not self.is_rv):
                 based += clean & (turn >= self.base_m)
             if faults.size:
@@ -313,12 +314,12 @@ class Paths(Tracks):
 
     def _target(
         self, nothing: Flags, start: Floats, opening: Floats, new: Floats, held: Floats,
-        opened: Flags, at_held: Flags, trouble: Ints,
+        opened: Flags, at_held: Flags, trouble: Ints, new_clean: Ints,
     ) -> Floats:  # fmt: skip
         """Opening dive, one at held, then the new depth; with nothing held, the first depth."""
         if self.is_rv:
             second = self.deeper(new)
-            twice = (trouble == 0) & (held >= new)
+            twice = (trouble == 0) & (held >= new) & (new_clean >= self.size.needed)
             twice &= second < self.rules["step.rv_two_new_above_m"]
             new = np.where(twice, second, new)
         target = np.where(at_held, new, start)

@@ -20,7 +20,7 @@ def _start_m(standing: Standing) -> float:
 def new_depth_m(standing: Standing) -> float:
     """The new depth of this session: one step past what was held as it began.
 
-    RV, both shallower than a few metres and everything clean: a second one, once the first is held.
+    RV, both shallower than a few metres and everything clean: a second one, once the first was repeated.
     """
     track, day = standing.track, standing.day_state
     assert track is not None
@@ -28,11 +28,8 @@ def new_depth_m(standing: Standing) -> float:
     if track.exercise is Exercise.RV and day.trouble_count == 0:
         held = track.held_m(day.last_day)
         second = track.size.deeper(depth)
-        if (
-            held is not None
-            and held >= depth
-            and second < standing.rules["step.rv_two_new_above_m"]
-        ):
+        shown = day.new_clean >= track.size.needed and held is not None and held >= depth
+        if shown and second < standing.rules["step.rv_two_new_above_m"]:
             return second
     return depth
 

@@ -209,7 +209,7 @@ class Tracks:
             before[rows] = np.where(had, own[rows], before[rows])
             own[rows] = np.minimum(own[rows], cut_to)
         self.has_before = True
-        shown = ~had & (cut_to < self.first_m)
+        shown = had | (cut_to < self.first_m)
         if shown.any():
             depth = np.full(len(self.last), NONE)
             depth[rows[shown]] = cut_to[shown]
