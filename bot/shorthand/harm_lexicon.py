@@ -15,6 +15,7 @@ from importlib import resources
 
 _SHORTEST_TYPO = 4
 _LONGEST_ENDING = 4
+_SHORTEST_RUN = 9
 _REMEMBERED_WORDS = 20_000
 _NOTHING: frozenset[str] = frozenset()
 
@@ -180,6 +181,26 @@ class HarmWords:
     def is_ordinary(self, word: str) -> bool:
         """Whether a word is plain English of its own, and no misspelling of ours."""
         return word in self._ordinary
+
+    def pulled_apart(self, word: str) -> tuple[str, ...]:
+        """A word that is two of ours run together, in two: `cantbreathe`."""
+        if len(word) < _SHORTEST_RUN or word in self._exact or self._is_known(word):
+            return (word,)
+        if self._is_near_a_stem(word):
+            return (word,)
+        for i in range(_SHORTEST_TYPO, len(word) - _SHORTEST_TYPO + 1):
+            first, second = word[:i], word[i:]
+            if self._begins_ours(first) and self._begins_ours(second):
+                return (first, second)
+        return (word,)
+
+    def _is_near_a_stem(self, word: str) -> bool:
+        """Whether a word is one of our stems with no more than an ending."""
+        least = max(_SHORTEST_TYPO, len(word) - _LONGEST_ENDING)
+        return any(word[:n] in self._stems for n in range(least, len(word) + 1))
+
+    def _begins_ours(self, word: str) -> bool:
+        return word in self._exact or self._is_near_a_stem(word)
 
     def atoms(self, word: str) -> frozenset[str]:
         """What a word carries."""

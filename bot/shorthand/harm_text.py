@@ -68,10 +68,13 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
         if word in ",:()#/—–":
             chunk += 1
             continue
-        at.words.append(word)
-        at.spans.append(m.span())
-        at.chunks.append(chunk)
-        at.atoms.append(_SOMEBODY if word in names else words.atoms(word))
+        begin = m.start()
+        for part in (word,) if word in names else words.pulled_apart(word):
+            at.words.append(part)
+            at.spans.append((begin, begin + len(part)))
+            at.chunks.append(chunk)
+            at.atoms.append(_SOMEBODY if word in names else words.atoms(part))
+            begin += len(part)
     if at.words:
         out.append(at)
     for sentence in out:

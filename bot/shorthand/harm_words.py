@@ -119,7 +119,7 @@ def read_harm(
     well = unreadable = False
     if feel and not found:
         well, unreadable = _what_is_felt(told, words, folded)
-        unreadable = unreadable and _may_be_a_state(sentences[0])
+        unreadable = unreadable and _may_be_a_state(sentences[0], words)
     if not (found or denied or past or feel or asks_cold):
         return NO_HARM
     return HarmReading(
@@ -155,9 +155,17 @@ def _begins_with_feel(sentence: Sentence, names: list[str]) -> bool:
     return False
 
 
-def _may_be_a_state(sentence: Sentence) -> bool:
-    """Whether it is said of how one feels: `feel`, or `feeling` with a few words."""
-    return "feel" in sentence.words[:5] or len(sentence.words) <= _SHORT_STATE_WORDS
+def _may_be_a_state(sentence: Sentence, words: HarmWords) -> bool:
+    """Whether it is said of how one feels: `feel`, or `feeling` with a few words.
+
+    `I don't feel like diving` is a wish.
+    """
+    said = sentence.words
+    if "feel" in said[:5]:
+        i = said.index("feel")
+        is_denied = not words.lists["negators"].isdisjoint(said[:i])
+        return not (is_denied and said[i + 1 : i + 2] == ["like"])
+    return len(said) <= _SHORT_STATE_WORDS
 
 
 def _places(part: tuple[Element, ...], atoms: list[frozenset[str]]) -> Iterator[tuple[int, ...]]:
