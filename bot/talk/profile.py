@@ -359,7 +359,10 @@ def base(command: Command, scene: Scene, diver: str) -> Outcome:
         )
     ]
     state = _now(scene, scene.after((fact,)).record(diver))
-    if today - on > timedelta(days=rules["held.window_d"]) and state.tracks[exercise].over_since is not None:
+    if (
+        today - on > timedelta(days=rules["held.window_d"])
+        and state.tracks[exercise].over_since is not None
+    ):
         lines.append(say("profile.base-old", days=(today - on).days))
     elif state.exercise is not None and state.exercise is not exercise:
         lines.append(say("profile.base-other", now=state.exercise.value.upper()))
