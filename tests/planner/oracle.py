@@ -79,6 +79,7 @@ class Day:
     unclean: bool = False
     most: int | None = None
     retry: bool = False
+    stepped_off: bool = False
     new: list[int] = field(default_factory=list)
     repeats: int = 0  # clean dives at the new depth
     faults: list[str] = field(default_factory=list)
@@ -95,8 +96,8 @@ class Oracle:
         self.low = False  # whether something less than the first depth may be held
         self.owed = 0
         self.left = 0
-        self.leaves_on: int | None = None  # when the dives that a pressure stop cut are too old
         self.pressure: Credit | None = None
+        self.cut: list[tuple[int, int]] = []
         self.short: Credit | None = None
         self.last: int | None = None
         self.dived = False
@@ -172,13 +173,10 @@ class Oracle:
             back = True
             h = self.frozen
             if h is None:
-                self.clean, self.leaves_on = (
-                    [],
-                    None,
-                )  # a single dive before a lay-off makes no pair with one after it
+                self.clean = []  # a single dive before a lay-off makes no pair with one after
             else:
                 less = max(20, down(h * (0.8 if gap < 29 else 0.6)), self.floor(h))
-                self.clean, self.owed, self.leaves_on = [(on, less)] * 2, 0, None
+                self.clean, self.owed = [(on, less)] * 2, 0
                 if gap < 29:
                     self.short = Credit(at=less, gives=h, after=on - 1)
                 else:
@@ -292,7 +290,7 @@ class Oracle:
         if target is not None and is_new and target not in day.new:
             day.new.append(target)
             day.repeats = 0
-        tried = is_new or (d.depth is not None and d.depth > start and not tiny)
+        tried = is_new or (d.depth is not None and d.depth > start)
         self.nights[d.on] = max(self.nights.get(d.on, 2), 3 if tried or pressure else 2)
         if not tiny:
             day.count += 1
@@ -317,7 +315,7 @@ class Oracle:
             if depth is None:
                 self.unknown = True
             else:
-                self.pressure_stop(d.on, depth, held, day, target)
+                self.pressure_stop(d.on, depth, held, day)
         now = self.held(d.on)
         if stop and depth is None:
             day.over = True  # nothing is said of other stops without a depth: none today
@@ -367,7 +365,10 @@ class Oracle:
             if credit is not None and depth >= credit.at and d.on > credit.after:
                 credit.seen += 1
                 if credit.seen >= 2:
-                    self.clean += [(d.on, credit.gives)] * 2
+                    # What a pressure stop cut comes back with its own days, so that the window
+                    # goes on counting from when it was dived; a lay-off gives H itself back.
+                    old = self.cut if credit is self.pressure else [(d.on, credit.gives)] * 2
+                    self.clean += [(day_of, min(was, credit.gives)) for day_of, was in old]
                     if credit is self.pressure:
                         self.pressure = None
                     else:
@@ -375,24 +376,25 @@ class Oracle:
 
     def step_off(self, day: Day, on: int) -> None:
         """Held counts one step less until two clean dives at or below what is left."""
+        if not self.owed and day.stepped_off:
+            # "once a session; a further one makes the two owed anew": once it has been given
+            # back within the session, "once" wins here as in the planner; owing the two anew,
+            # and the step with them, would be the careful reading.
+            return
+        day.stepped_off = True
         self.owed = 2
         self.left = self.held(on) or 0
 
-    def pressure_stop(
-        self, on: int, turn: int, held: int | None, day: Day, target: int | None
-    ) -> None:
+    def pressure_stop(self, on: int, turn: int, held: int | None, day: Day) -> None:
         """Held becomes the lesser of itself and 80 % of the turn; a give-back opens."""
         share = max(20, down(0.8 * turn))
-        nothing = share >= self.diver.first and (target is None or down(0.8 * turn) < 20)
-        if held is None and nothing:
-            # A dive that no target stood for makes the first depth not held; nor does what is
-            # under 2 m make anything held.
+        if held is None and share >= self.diver.first:
+            # "or 0.8 t where nothing was held": literally it makes 0.8 t held. The planner is on
+            # the careful side: a stop only holds what is less than the first depth.
             self.rest_of_day(day, down(0.8 * turn), None)
             return
         less = share if held is None else min(held, share)
-        since = sorted((d, day) for day, d in self.clean if on - day <= 42)[-2:]
-        leaves_on = min((day for _, day in since), default=on) + 43
-        self.leaves_on = min(leaves_on, self.leaves_on or leaves_on)
+        self.cut = list(self.clean)
         self.clean, self.owed, self.short, self.low = [(on, less)] * 2, 0, None, True
         self.pressure = None
         if held is not None:
