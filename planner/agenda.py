@@ -105,9 +105,10 @@ def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due
     owed = any(d.exercise in (Exercise.FRC, Exercise.RV, Exercise.FULL) for d in session.dives)
     next_day = session.on + timedelta(days=1)
     next_day_at = day_begins_at(next_day, timezone=record.timezone)
-    # harm or doubt is followed up by its own letters; a yes of the evening is asked again
+    # who is with a doctor, or asked the four questions, is not asked whether all is normal; a yes
+    # of the evening, and a milder report, are followed by the morning's question
     answered = any(
-        isinstance(f, (Harm, Unwell)) or f.happened_at >= next_day_at
+        isinstance(f, Unwell) or (isinstance(f, Harm) and f.doctor) or f.happened_at >= next_day_at
         for f in _since(record, session.ended_at)
         if isinstance(f, (Well, Harm, Unwell))
     )

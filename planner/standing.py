@@ -344,8 +344,7 @@ class Standing:
 
     def _harm(self, fact: Harm | Unwell, _: Settle) -> None:
         self.has_harm = True
-        # a report of harm is followed up by its lock: it answers the next morning's question too
-        self.checked_day = self.day_of(fact.happened_at) + 1
+        self.checked_day = self.day_of(fact.happened_at)
 
     def _well(self, fact: Well, _: Settle) -> None:
         self.checked_day = self.day_of(fact.happened_at)

@@ -267,7 +267,10 @@ def asked_for(scene: Scene, diver: str, kinds: list[Because]) -> Next:
 
 def reason_words(scene: Scene, refusal: Refusal) -> Iterator[str]:
     """Every bar that stands, in words for the diver alone."""
+    kinds = {bar.because for bar in refusal.bars}
     for bar in refusal.bars:
+        if bar.because is Because.CHECK_OPEN and Because.LOCK in kinds:
+            continue  # the lock asks for `feel ok` as well; twice would confuse who is unwell
         yield _reason(scene, refusal, bar)
 
 

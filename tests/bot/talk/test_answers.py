@@ -99,7 +99,7 @@ def test_a_depth_told_hours_later_asks_for_a_reason_that_can_be_told():
 
 
 def test_a_report_just_made_by_an_answer_is_asked_about_when_said_again():
-    """`exh 7`, two minutes later 👍, and at once `exh 7 ok`: a second dive?"""
+    """After `exh 7` and a 👍 two minutes later, the same report said at once is asked about."""
     buoy = ready()
     buoy.says("mara", "exh 7")
     buoy.later(minutes=2).says("mara", "👍")

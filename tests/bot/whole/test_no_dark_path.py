@@ -182,13 +182,7 @@ def dive_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
     if days:
         last = max(days)
         asked = datetime.combine(last + timedelta(days=1), time(EVENING_H), ZONE)
-        # a report of harm on the day of the session is followed up by its lock (H, the planner's
-        # decision; the safety page leaves open whether the morning is then asked all the same)
-        told = any(
-            (isinstance(f, Well) and day(f.happened_at) > last)
-            or (isinstance(f, Harm | Unwell) and day(f.happened_at) >= last)
-            for f in facts
-        )
+        told = any(isinstance(f, Well | Harm) and day(f.happened_at) > last for f in facts)
         if at >= asked and not told:
             yield "the morning's check was never answered"
 
