@@ -114,11 +114,9 @@ class Oracle:
         if diver.reported is not None:
             depth, on = diver.reported
             share = min(down(depth * 0.6), 50) if diver.rv else down(depth * 0.8)
-            # Literally 80 % of 7-8.5 m would be held above the first depth; a diver who says
-            # nothing opens at the first depth, so the planner counts that as nothing held.
+            # Under 2 m "held never falls"; the planner lets such a report count for nothing.
             if share >= 20:
                 self.last = on
-            if share >= 20 and not (depth >= diver.first > share):
                 self.clean = [(on, share)] * 2
                 self.frozen, self.low = share, share < diver.first
 
