@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import cast
 
@@ -39,7 +39,7 @@ __all__ = [
     "standing",
 ]
 
-Check = Callable[[Standing, Rules, datetime], Iterable[Cap | Bar]]
+Check = Callable[[Standing, Rules, datetime], Sequence[Cap | Bar]]
 
 BARS: tuple[Check, ...] = (
     dose.goals_known,
@@ -71,19 +71,25 @@ CHECKS: tuple[Check, ...] = BARS + CAPS + MOMENTS
 """Every rule. The smallest cap wins, one bar is enough, and all that spoke are kept."""
 
 
-def _depth_bars(standing: Standing, rules: Rules, depth_m: float) -> Iterable[Bar]:
+def _depth_bars(standing: Standing, rules: Rules, depth_m: float) -> Sequence[Bar]:
     """What the settled depth itself forbids; a shallower target is never offered instead."""
-    if depth_m < rules["held.least_m"]:
-        yield Bar(because=Because.UNDER_TWO, figure="held.least_m")
-    if standing.day_state.exhale_count >= standing.dives_allowed(depth_m):
-        yield Bar(because=Because.CAP, figure="cap.most")
+    is_shallow = depth_m < rules["held.least_m"]
+    is_full = standing.day_state.exhale_count >= standing.dives_allowed(depth_m)
+    if not is_shallow and not is_full:
+        return ()
+    bars = []
+    if is_shallow:
+        bars.append(Bar(because=Because.UNDER_TWO, figure="held.least_m"))
+    if is_full:
+        bars.append(Bar(because=Because.CAP, figure="cap.most"))
+    return bars
 
 
 def settled_m(standing: Standing, at: datetime) -> float | None:
     """The target that stands at an instant, or None: what a dive at that instant is held against."""
     rules = standing.rules
     for check in BARS:
-        for _ in check(standing, rules, at):
+        if check(standing, rules, at):
             return None
     depth_m = 1000.0
     for check in CAPS:
@@ -91,9 +97,7 @@ def settled_m(standing: Standing, at: datetime) -> float | None:
             if cap.depth_m < depth_m:  # type: ignore[union-attr, operator]
                 depth_m = cap.depth_m  # type: ignore[union-attr, assignment]
     depth_m = down_half(depth_m)
-    for _ in _depth_bars(standing, rules, depth_m):
-        return None
-    return depth_m
+    return None if _depth_bars(standing, rules, depth_m) else depth_m
 
 
 _MEMO: OrderedDict[tuple[str, Rules], tuple[DiverRecord, Standing]] = OrderedDict()

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from math import inf
 from typing import Any
 
@@ -48,6 +49,20 @@ from planner.rules import Rules
 Place = tuple[str, int, int]
 Settle = Callable[["Standing", datetime], float | None]
 """Which target stands at an instant, or None: `plan.settled_m`."""
+
+
+@lru_cache(maxsize=64)
+def _caps(rules: Rules, is_rv: bool) -> tuple[float, int, float, int, int]:
+    """The caps on dives with the depths from which they hold, looked up once."""
+    prefix = "cap.rv" if is_rv else "cap.frc"
+    most = rules["cap.most"]
+    return (
+        rules[f"{prefix}_deep_from_m"],
+        int(min(rules[f"{prefix}_deep"], most)),
+        rules[f"{prefix}_mid_from_m"],
+        int(min(rules[f"{prefix}_mid"], most)),
+        int(most),
+    )
 
 
 class Standing:
@@ -163,13 +178,10 @@ class Standing:
 
     def allowed_at(self, deepest_m: float) -> int:
         """The cap on exhale dives of a session whose deepest reaches a depth."""
-        r = self.rules
-        prefix = "cap.rv" if self.exercise is Exercise.RV else "cap.frc"
-        if deepest_m >= r[f"{prefix}_deep_from_m"]:
-            return int(min(r[f"{prefix}_deep"], r["cap.most"]))
-        if deepest_m >= r[f"{prefix}_mid_from_m"]:
-            return int(min(r[f"{prefix}_mid"], r["cap.most"]))
-        return int(r["cap.most"])
+        deep_from_m, deep, mid_from_m, mid, most = _caps(self.rules, self.exercise is Exercise.RV)
+        if deepest_m >= deep_from_m:
+            return deep
+        return mid if deepest_m >= mid_from_m else most
 
     @property
     def is_fit(self) -> bool:
