@@ -139,6 +139,7 @@ class Track:
         "off",
         "opens_most",
         "over_since",
+        "reported_m",
         "size",
     )  # fmt: skip
 
@@ -158,6 +159,7 @@ class Track:
         # clean dives above the first depth hold nothing; only a pressure stop or the diver's own
         # report of a shallower base puts held there
         self.below_first = False
+        self.reported_m: float | None = None
         self._raw: float | None = None
         self._raw_day = -1
 
@@ -202,11 +204,16 @@ class Track:
     def held_m(self, day: int) -> float | None:
         """The held depth on a day, or None while nothing is held (two clean dives at the first depth)."""
         raw = self._second_deepest(day)
-        if raw is None or (raw < self.first_m and not self.below_first):
+        if raw is None or (raw < self.first_m and not self.may_be_below_first):
             return None
         if self.off is not None:
             raw = max(down_half(self.size.shallower(raw)), self.floor_m(raw))
         return raw
+
+    @property
+    def may_be_below_first(self) -> bool:
+        """Whether held may lie above the first depth: after a pressure stop, or as reported."""
+        return self.below_first or (self.reported_m is not None and self.reported_m < self.first_m)
 
     def floor_m(self, held_m: float) -> float:
         """The depth that opening, steps off and a lay-off don't go below; held is never under the least."""
@@ -297,7 +304,8 @@ class Track:
             return
         self.credits += [Credit(day, counts) for _ in range(self.size.needed)]
         self.credits.sort(key=lambda c: c.day)
-        self.below_first = self.below_first or counts < self.first_m
+        # the first depth may be told later than the base: which is the lesser is asked each time
+        self.reported_m = min(counts, self.reported_m or counts)
         self._raw_day = -1
         if self.last_day is None or day > self.last_day:
             self.last_day = day
@@ -329,6 +337,7 @@ class Track:
         if away_d >= size.over_d:
             self.credits = []
             self.below_first = False
+            self.reported_m = None
             self.over_since = self.last_day
             return True
         if held is None:

@@ -133,7 +133,7 @@ class Paths(Tracks):
         self.cut_level, self.cut_needed, self.cut_back = owed("cut")
         self.lay_level, self.lay_needed, self.lay_back = owed("layoff")
         self.cut_now: Flags = np.zeros(count, dtype=np.bool_)
-        self.below_first: Flags = np.full(count, track.below_first)
+        self.below_first: Flags = np.full(count, track.may_be_below_first)
         last = track.last_day if track.last_day is not None else self.today
         self.last: Ints = np.full(count, last, dtype=np.int64)
         self.fresh = track.last_reported
