@@ -213,9 +213,9 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
     lists = words.lists
     kept = len(words.idioms) if feel else len(words.idioms) + len(words.causes)
     patterns = words.idioms + words.causes
-    todo = {i for atom in carried for i in words.idiom_index.get(atom, ()) if i < kept}
+    wanted = {i for atom in carried for i in words.idiom_index.get(atom, ()) if i < kept}
     gone: set[int] = set()
-    for i in sorted(todo):
+    for i in sorted(wanted):
         pattern = patterns[i]
         if not _may_stand(pattern, carried):
             continue
@@ -247,9 +247,9 @@ def _matches(
 ) -> list[tuple[str, frozenset[int], bool]]:
     """The rows a sentence speaks of, with the places of their words and whether all is denied."""
     carried = _carried(sentence)
-    todo = {pair for atom in carried for pair in words.said_index.get(atom, ())}
+    wanted = {pair for atom in carried for pair in words.said_index.get(atom, ())}
     best: dict[str, tuple[frozenset[int], bool]] = {}
-    for i, k in sorted(todo):
+    for i, k in sorted(wanted):
         rule = words.rules[i]
         if rule.only_feel and not feel:
             continue
