@@ -100,32 +100,33 @@ def settled_m(standing: Standing, at: datetime) -> float | None:
     return None if _depth_bars(standing, rules, depth_m) else depth_m
 
 
-_MEMO: OrderedDict[tuple[str, Rules], tuple[DiverRecord, Standing]] = OrderedDict()
+_MEMO: OrderedDict[tuple[str, Rules], list[tuple[DiverRecord, Standing]]] = OrderedDict()
 _MEMO_SIZE = 64
+_KEPT_EACH = 4
+"""A turn looks at a record before, while and after its facts are added."""
 
 
 def _whole(record: DiverRecord, rules: Rules) -> Standing:
     """All of a record, folded. Facts are immutable, so a fold of their first part is kept and gone on with.
 
-    Only speed depends on what is kept: where the new record does not begin with the old one, or a
-    question of the old one has been answered since, everything is folded afresh.
+    Only speed depends on what is kept: where the new record begins with none of the kept ones, or
+    a question of theirs has been answered since, everything is folded afresh.
     """
-    key = (record.diver, rules)
-    kept = _MEMO.get(key)
+    kept = _MEMO.setdefault((record.diver, rules), [])
+    _MEMO.move_to_end((record.diver, rules))
     facts = record.facts
-    if kept is not None:
-        old, state = kept
+    state: Standing | None = None
+    for old, before in sorted(kept, key=lambda k: -len(k[0].facts)):
         count = len(old.facts)
         if old.timezone is record.timezone and facts[:count] == old.facts:
             if count == len(facts):
-                return state
-            further = state.extended(record, facts[count:], settled_m)
-            if further is not None:
-                _MEMO[key] = (record, further)
-                return further
-    state = folded(record, rules=rules, until_at=facts[-1].happened_at, settle=settled_m)
-    _MEMO[key] = (record, state)
-    _MEMO.move_to_end(key)
+                return before
+            state = before.extended(record, facts[count:], settled_m)
+            break
+    if state is None:
+        state = folded(record, rules=rules, until_at=facts[-1].happened_at, settle=settled_m)
+    kept.insert(0, (record, state))
+    del kept[_KEPT_EACH:]
     if len(_MEMO) > _MEMO_SIZE:
         _MEMO.popitem(last=False)
     return state
