@@ -85,7 +85,7 @@ def invented(rng: random.Random) -> Diver:
     pb = rng.choice((520, 600, 780, 900) if rv else (200, 320, 380, 480))
     reported = None
     if rng.random() < 0.5:
-        depth = rng.choice((30, 60, 90, 100, 150, 180, 200))
+        depth = rng.choice((30, 60, 80, 90, 100, 150, 180, 200))
         reported = (depth, -rng.choice((3, 5, 14, 16, 27, 28, 29, 60, 83, 84, 90)))
     # The first depth of the season's invented body: 7 m by land volumes, 2 m for RV.
     return Diver(rv, pb, pb + rng.choice((20, 50, 100, 200)), 20 if rv else 70, reported)
