@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from bot.heard import Heard, Kind
 from bot.shorthand.reading import Reading
 from planner.agenda import Due
+from planner.pressure import Site as Water
 from planner.record import DiverRecord, Fact, record_of
 from storage.outcome import Forget, Letter, Outcome, Room, SetRoom
 from storage.store import InboxRow, Store, Turn
@@ -114,7 +115,7 @@ class Worker:
     def __init__(self, store: Store, translate: Translate, functions: Functions) -> None:
         self._store, self._translate, self._functions = store, translate, functions
         # by diver: the facts it was made of, so that it is only made anew when they have changed
-        self._records: dict[str, tuple[tuple[Fact, ...], str, DiverRecord]] = {}
+        self._records: dict[str, tuple[tuple[Fact, ...], tuple[str, Water], DiverRecord]] = {}
 
     def start(self, now: datetime) -> None:
         """Once, before anything is worked off: settle what an earlier run left under way."""
@@ -232,22 +233,22 @@ class Worker:
         for diver in divers:
             home = turn.room_of(diver)
             wanted = (
-                self._functions.agenda(self._record(turn, diver, home.timezone), turn.at)
+                self._functions.agenda(self._record(turn, diver, home), turn.at)
                 if home is not None
                 else ()
             )
             turn.reconcile(diver, wanted)
 
     def _records_of(self, turn: Turn, room: Room) -> Records:
-        return Records(room, lambda member: self._record(turn, member, room.timezone))
+        return Records(room, lambda member: self._record(turn, member, room))
 
-    def _record(self, turn: Turn, diver: str, timezone: str) -> DiverRecord:
-        facts = turn.facts_of(diver)
+    def _record(self, turn: Turn, diver: str, home: Room) -> DiverRecord:
+        facts, where = turn.facts_of(diver), (home.timezone, home.site.water)
         known = self._records.get(diver)
-        if known is not None and known[0] is facts and known[1] == timezone:
+        if known is not None and known[0] is facts and known[1] == where:
             return known[2]
-        record = record_of(diver, facts, timezone=ZoneInfo(timezone))
-        self._records[diver] = (facts, timezone, record)
+        record = record_of(diver, facts, timezone=ZoneInfo(home.timezone), site=home.site.water)
+        self._records[diver] = (facts, where, record)
         return record
 
 

@@ -118,7 +118,11 @@ def _whole(record: DiverRecord, rules: Rules) -> Standing:
     state: Standing | None = None
     for old, before in sorted(kept, key=lambda k: -len(k[0].facts)):
         count = len(old.facts)
-        if old.timezone is record.timezone and facts[:count] == old.facts:
+        if (
+            old.timezone is record.timezone
+            and old.site == record.site
+            and facts[:count] == old.facts
+        ):
             if count == len(facts):
                 return before
             state = before.extended(record, facts[count:], settled_m)
@@ -204,5 +208,5 @@ def plan(record: DiverRecord, *, rules: Rules, at: datetime) -> Plan | Refusal:
 def _fill(state: Standing, depth_m: float) -> FillWindow:
     if state.exercise is Exercise.RV:
         return FillWindow(low_m=None, high_m=None)
-    low, high = fill_window_m(state.lungs, target_m=depth_m)[:2]
+    low, high = fill_window_m(state.lungs, target_m=depth_m, site=state.record.site)[:2]
     return FillWindow(low_m=low, high_m=high)

@@ -49,6 +49,7 @@ from planner.facts import (
     Well,
 )
 from planner.figure import PlannerError
+from planner.pressure import GAUGE_AT_SEA, Site
 
 __all__ = [
     "HEALTH_FACTS",
@@ -139,6 +140,7 @@ class DiverRecord:
     diver: str
     timezone: ZoneInfo
     facts: tuple[Fact, ...]
+    site: Site = GAUGE_AT_SEA
     _cache: dict[object, object] = field(default_factory=dict, repr=False, compare=False)
 
     def local_day(self, at: datetime) -> date:
@@ -166,6 +168,7 @@ class DiverRecord:
             diver=self.diver,
             timezone=self.timezone,
             facts=tuple(f for f in self.facts if f.happened_at <= at),
+            site=self.site,
         )
 
 
@@ -174,9 +177,12 @@ def record_of(
     facts: Iterable[Fact],
     *,
     timezone: ZoneInfo,
+    site: Site = GAUGE_AT_SEA,
     known_at: datetime | None = None,
 ) -> DiverRecord:
     """Sort the facts of one diver and drop what was struck.
+
+    `timezone` and `site` are the group's: where days begin, and what a metre of depth means.
 
     `known_at` leaves out what was said later, so that the record is what the bot knew then.
     """
@@ -197,7 +203,7 @@ def record_of(
         ]
     else:
         kept = mine
-    return DiverRecord(diver=diver, timezone=timezone, facts=tuple(_in_order(kept)))
+    return DiverRecord(diver=diver, timezone=timezone, facts=tuple(_in_order(kept)), site=site)
 
 
 def _in_order(facts: list[Fact]) -> list[Fact]:

@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from functools import lru_cache
 
+from planner.pressure import Site as Water
 from planner.record import Fact
 
 
@@ -25,6 +27,11 @@ class Member:
     wants_line: bool = False
 
 
+@lru_cache(maxsize=64)
+def _water(salt: bool, gauge: bool, altitude_m: float) -> Water:
+    return Water(salt=salt, gauge=gauge, altitude_m=altitude_m)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Site:
     """The water and how depth is read there; a gauge at sea level in salt water until said."""
@@ -35,6 +42,11 @@ class Site:
     emergency_number: str = ""
     oxygen: str = ""
     meeting_point: str = ""
+
+    @property
+    def water(self) -> Water:
+        """The water alone, as the planner's formulas take it."""
+        return _water(self.salt, self.gauge, self.altitude_m)
 
 
 @dataclass(frozen=True, kw_only=True)

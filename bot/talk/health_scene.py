@@ -34,13 +34,15 @@ class HealthScene:
         """What is known of a diver; nothing, of somebody new."""
         found = self.records.get(diver)
         if found is None:
-            found = record_of(diver, (), timezone=ZoneInfo(self.room.timezone))
+            found = record_of(
+                diver, (), timezone=ZoneInfo(self.room.timezone), site=self.room.site.water
+            )
         return found
 
     def with_facts(self, diver: str, facts: Iterable[Fact]) -> DiverRecord:
         """A diver's record as it will be once these are written."""
         old = self.record(diver)
-        return record_of(diver, (*old.facts, *facts), timezone=old.timezone)
+        return record_of(diver, (*old.facts, *facts), timezone=old.timezone, site=old.site)
 
     def keeper(self, diver: str) -> str | None:
         """Who speaks for a diver without a phone."""

@@ -41,7 +41,6 @@ from bot.texts.render import clock, down, joined, say
 from planner.gas import equivalent_full_m, heavier_kg
 from planner.lungs import Lungs, lungs_of
 from planner.plan import plan, standing
-from planner.pressure import Site
 from planner.reasons import Because, Plan, Refusal
 from planner.record import Asked, Brief, Buddy, Dive, Done, Exercise, Fact, Fit, Strike, Watching
 from storage.outcome import Letter, Outcome
@@ -185,17 +184,11 @@ def _last_line(scene: Scene, now: Plan) -> Iterator[str]:
         yield joined((chest, say("brief.heavier-frc", kg=kg)), " ")
 
 
-def _water(scene: Scene) -> Site:
-    """The group's water, as the formulas take it."""
-    here = scene.room.site
-    return Site(salt=here.salt, gauge=here.gauge, altitude_m=here.altitude_m)
-
-
 def _heavier_words(scene: Scene, lungs: Lungs | None, exercise: Exercise) -> str:
     """How much heavier than on full lungs, in whole kilograms from low to high."""
     if lungs is None:
         return say("brief.kg-unknown")
-    figure = heavier_kg(lungs, exercise=exercise, site=_water(scene))
+    figure = heavier_kg(lungs, exercise=exercise, site=scene.room.site.water)
     low, high = floor(figure.low_or_value), ceil(figure.high_or_value)
     return say("brief.kg", low=low, high=high)
 
@@ -203,7 +196,7 @@ def _heavier_words(scene: Scene, lungs: Lungs | None, exercise: Exercise) -> str
 def _chest_words(scene: Scene, lungs: Lungs, now: Plan) -> str:
     """How hard on the chest, as a full-lung depth in this group's water."""
     figure = equivalent_full_m(
-        lungs, exercise=now.exercise, depth_m=now.depth_m, site=_water(scene)
+        lungs, exercise=now.exercise, depth_m=now.depth_m, site=scene.room.site.water
     )
     low, high = floor(figure.low_or_value), ceil(figure.high_or_value)
     return say("brief.chest", low=low, high=high)

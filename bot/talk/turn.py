@@ -103,7 +103,7 @@ class Scene:
     def record(self, diver: str) -> DiverRecord:
         """What is known of a member of this room."""
         if diver not in self.room.members:
-            return DiverRecord(diver=diver, timezone=self.zone, facts=())
+            return DiverRecord(diver=diver, timezone=self.zone, facts=(), site=self.room.site.water)
         return self.records[diver]
 
     def keeper_of(self, diver: str) -> str | None:
@@ -181,7 +181,10 @@ class Scene:
             return self
         changed = {
             diver: record_of(
-                diver, (*self.record(diver).facts, *more), timezone=self.record(diver).timezone
+                diver,
+                (*self.record(diver).facts, *more),
+                timezone=self.record(diver).timezone,
+                site=self.record(diver).site,
             )
             for diver, more in new.items()
         }

@@ -11,6 +11,7 @@ from planner.agenda import DueKind, agenda
 from planner.debrief import debrief
 from planner.dose import interval_min
 from planner.plan import Plan, Refusal, plan
+from planner.pressure import Site
 from planner.ready import ready
 from planner.reasons import Because
 from planner.record import (
@@ -446,3 +447,19 @@ def test_known_at_leaves_out_what_was_said_later() -> None:
     said = plan(early, rules=RULES, at=told_at)
     assert isinstance(said, Plan)
     assert said.dive_number == 2
+
+
+def test_the_site_moves_the_first_depth_and_a_gauge_does_not_mind_the_water() -> None:
+    """At 2000 m the lungs reach RV at a lesser gauge depth; by gauge, salt or fresh is all one."""
+    season = Season(Exercise.FRC).profile(pb_m=38, goal_m=40).morning("2026-05-05")
+
+    def first_m(site: Site) -> float:
+        record = record_of(DIVER, season.facts, timezone=ZONE, site=site)
+        said = plan(record, rules=RULES, at=season.at)
+        assert isinstance(said, Plan)
+        return said.depth_m
+
+    assert first_m(Site()) == 7.0
+    assert first_m(Site(salt=False)) == 7.0
+    assert first_m(Site(altitude_m=2000)) == 5.5
+    assert first_m(Site(gauge=False, salt=False, altitude_m=2000)) == 6.0
