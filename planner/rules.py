@@ -15,10 +15,11 @@ planner.rules.Loosened: cap.most: 7 is looser than 5
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
 from types import MappingProxyType
+from typing import NoReturn
 
 from planner.figure import Figure, Mark, PlannerError
 
@@ -37,27 +38,26 @@ class RuleFigure:
     says: str
 
 
-class Rules(Mapping[str, float]):
-    """All figures of policy by name (`cap.most`). Immutable; `tightened` gives stricter ones."""
+class Rules(dict[str, float]):
+    """All figures of policy by name (`cap.most`). Immutable; `tightened` gives stricter ones.
+
+    A dict, since a fold looks them up by the thousand; one that refuses every change.
+    """
+
+    __slots__ = ("_figures",)
 
     def __init__(self, figures: Mapping[str, RuleFigure]) -> None:
+        super().__init__({name: rule.figure.value for name, rule in figures.items()})
         self._figures = MappingProxyType(dict(figures))
-        self._values = {name: rule.figure.value for name, rule in figures.items()}
 
-    def __getitem__(self, name: str) -> float:
-        return self._values[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._values)
-
-    def __len__(self) -> int:
-        return len(self._values)
-
-    def __hash__(self) -> int:
+    def __hash__(self) -> int:  # type: ignore[override]  # a dict has none; this one never changes
         return id(self)
 
-    def __eq__(self, other: object) -> bool:
-        return self is other or (isinstance(other, Rules) and self._values == other._values)
+    def _refuse(self, *_: object, **__: object) -> NoReturn:
+        raise TypeError("rules don't change; `tightened` gives stricter ones")
+
+    __setitem__ = __delitem__ = __ior__ = _refuse
+    update = setdefault = pop = popitem = clear = _refuse
 
     def rule(self, name: str) -> RuleFigure:
         """The figure with its mark, careful side and meaning."""

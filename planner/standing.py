@@ -8,7 +8,7 @@ had been told by then. Callers of the planner treat a Standing as read-only.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from math import inf
 from typing import Any
@@ -47,6 +47,8 @@ from planner.record import (
 from planner.rules import Rules
 
 Place = tuple[str, int, int]
+_A_DAY = timedelta(days=1)
+_NEVER_AT = datetime.max.replace(tzinfo=UTC)
 Settle = Callable[["Standing", datetime], float | None]
 """Which target stands at an instant, or None: `plan.settled_m`."""
 
@@ -113,13 +115,22 @@ class Standing:
         self.done_at: datetime | None = None
         self._body_facts: list[Fact] = []
         self._day_number = 0
+        self._day = 0
+        self._day_from_at = self._day_to_at = _NEVER_AT
         self._answered: frozenset[Place] = frozenset()
 
     # what the checks and the chat read
 
     def day_of(self, at: datetime) -> int:
         """The local day of an instant, as an ordinal."""
-        return at.astimezone(self.zone).toordinal()
+        if not self._day_from_at <= at < self._day_to_at:
+            # midnights are found once a day: the change of zone is what costs
+            local = at.astimezone(self.zone)
+            midnight = datetime.combine(local.date(), time(), tzinfo=self.zone)
+            self._day_from_at = midnight.astimezone(UTC)
+            self._day_to_at = (midnight + _A_DAY).astimezone(UTC)
+            self._day = local.toordinal()
+        return self._day
 
     def _settle_goals(self) -> None:
         """PB or goal changed: the exercise, the stage on the way to the goal, and its base."""

@@ -6,6 +6,7 @@ import random
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -17,7 +18,7 @@ from planner.plan import CHECKS, Plan, plan, settled_m, standing
 from planner.reasons import Because
 from planner.record import Dive, Ending, Exercise, Fact, Harm, Origin, Reason, Strike, record_of
 from planner.rules import RULES, Loosened
-from planner.standing import folded
+from planner.standing import Standing, folded
 from tests.planner.season import DIVER, ZONE, Season
 
 HARD = settings(
@@ -292,3 +293,19 @@ def test_a_plan_is_the_same_at_another_clock() -> None:
     assert plan(season.record(), rules=RULES, at=at) == plan(
         season.record(), rules=RULES, at=at.astimezone(UTC)
     )
+
+
+@given(
+    zone=st.sampled_from(
+        ["Europe/Lisbon", "America/Sao_Paulo", "Asia/Beirut", "Pacific/Apia", "America/Havana"]
+    ),
+    hours=st.lists(st.integers(0, 24 * 365 * 20), min_size=1, max_size=40),
+)
+def test_a_local_day_is_the_calendars_whatever_was_asked_before(
+    zone: str, hours: list[int]
+) -> None:
+    """The local day of an instant is the zone's calendar day, in any order of asking and at any change of clocks."""
+    where = ZoneInfo(zone)
+    fold = Standing(record_of("mara", [], timezone=where), RULES)
+    for at in (datetime(2005, 1, 1, tzinfo=UTC) + timedelta(hours=h) for h in hours):
+        assert fold.day_of(at) == at.astimezone(where).toordinal()
