@@ -51,7 +51,8 @@ def _answer(scene: Scene, said: tuple[Reading, ...]) -> Outcome:
         case Kind.JOINED:
             return people.arrived(scene)
         case Kind.BLOCKED:
-            return Outcome()
+            facts = health.blocked(scene.heard, room=scene.room, records=scene.records)
+            return Outcome(facts=facts)
         case Kind.IGNORED:
             return _ignored(scene)
         case Kind.MESSAGE | Kind.EDIT | Kind.PRESS:

@@ -19,7 +19,7 @@ from bot.talk import health_letters as letters_of
 from bot.talk.health_check import CHECK, is_unwell, is_well, pressed, typed
 from bot.talk.health_cleared import CLEARED, cleared
 from bot.talk.health_dives import HarmedLine, harmed_line
-from bot.talk.health_owed import owed
+from bot.talk.health_owed import closed, marks, owed
 from bot.talk.health_reports import about_other, about_stranger, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import typed_answer
@@ -73,11 +73,18 @@ def hear(
     turn = _answer(scene)
     if turn is None and heard.button is None:
         turn = _plain(scene, tuple(names))
-    if not letters:
+    if turn is not None:
+        turn = replace(turn, facts=(*turn.facts, *marks(scene, turn.facts)))
+    if not facts:
         return turn
     if turn is None:
         turn = HealthTurn(rest=text)
     return replace(turn, facts=(*facts, *turn.facts), letters=(*letters, *turn.letters))
+
+
+def blocked(heard: Heard, *, room: Room, records: Mapping[str, DiverRecord]) -> tuple[Fact, ...]:
+    """What is kept when somebody shuts their private chat: that help may not have arrived there."""
+    return tuple(closed(HealthScene(heard=heard, room=room, records=records)))
 
 
 def _answer(scene: HealthScene) -> HealthTurn | None:

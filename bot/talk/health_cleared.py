@@ -8,6 +8,7 @@ from datetime import date
 from bot.talk import health_letters as letters_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import help_line
+from bot.texts.render import day
 from planner.record import Cleared, Fact
 
 CLEARED = re.compile(
@@ -54,7 +55,7 @@ def cleared(scene: HealthScene, said: re.Match[str]) -> Said | None:
             )
         ]
         after = letters_of.bar_text(scene.with_facts(diver, facts), whom, at=scene.at)
-        text = "\n".join(filter(None, (help_line("cleared", date=on.isoformat()), after)))
+        text = "\n".join(filter(None, (help_line("cleared", date=day(on)), after)))
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
         letters.append(letters_of.private_letter(whom, text))

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from bot.heard import Heard, Kind
 from bot.texts.help import help_key, help_line, help_text, level_of
+from bot.texts.render import day
 from planner.harm import HarmRow, lock_of, recent_harm, restart_share, unwell_open
 from planner.record import DiverRecord
 from storage.outcome import Delivery, Key, Letter, Room
@@ -139,12 +140,12 @@ def bar_text(
             said.append(help_line("still_open", begins=whom.begins))
         back = recent_harm(record, at=at)
         if back is not None:
-            said.append(help_line("way_back_from", date=back.isoformat()))
+            said.append(help_line("way_back_from", date=day(back)))
         return "\n".join(said)
     if lock.open:
         said.append(help_line("until_well", begins=whom.begins))
     elif lock.until_on is not None:
-        said.append(_until(lock.until_on.isoformat(), lock.ends_at, record.timezone))
+        said.append(_until(day(lock.until_on), lock.ends_at, record.timezone))
     if lock.doctor:
         said.append(help_line("owes_doctor", begins=whom.begins))
     if rows and any(r.key in ("2", "3-now") for r in rows):
@@ -154,12 +155,12 @@ def bar_text(
     return "\n".join(said)
 
 
-def _until(day: str, ends_at: datetime | None, zone: ZoneInfo) -> str:
+def _until(on: str, ends_at: datetime | None, zone: ZoneInfo) -> str:
     local = ends_at.astimezone(zone) if ends_at is not None else None
     if local is None or (local.hour, local.minute) == (0, 0):
-        return help_line("until_day", date=day)
+        return help_line("until_day", date=on)
     shown = local + timedelta(minutes=1) if local.second else local
-    return help_line("until_time", date=day, time=f"{shown:%H:%M}")
+    return help_line("until_time", date=on, time=f"{shown:%H:%M}")
 
 
 def question(whom: Addressee, n: int, *, base: str, answers: str) -> Letter:

@@ -42,7 +42,12 @@ class HealthScene:
     def with_facts(self, diver: str, facts: Iterable[Fact]) -> DiverRecord:
         """A diver's record as it will be once these are written."""
         old = self.record(diver)
-        return record_of(diver, (*old.facts, *facts), timezone=old.timezone, site=old.site)
+        return self.record_of(old, (*old.facts, *facts))
+
+    @staticmethod
+    def record_of(old: DiverRecord, facts: Iterable[Fact]) -> DiverRecord:
+        """The record of the same diver with other facts."""
+        return record_of(old.diver, facts, timezone=old.timezone, site=old.site)
 
     def keeper(self, diver: str) -> str | None:
         """Who speaks for a diver without a phone."""

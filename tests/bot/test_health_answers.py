@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import pytest
 
+from bot.heard import Heard, Kind
 from planner.harm import lock_of, unwell_open
 from planner.record import Debriefed, Harm, Origin, Unwell, Well
 from storage.outcome import Delivery
@@ -107,7 +108,7 @@ def test_help_owed_comes_first_when_the_private_chat_opens(first: str) -> None:
     told = len(buoy.told)
     answer = buoy.reachable("zoe", dm=True).later(minutes=3).says("zoe", first, private=True)
     assert buoy.told[told].delivery is Delivery.HELP
-    assert "See a doctor today." in said_to(answer, "zoe").splitlines()[0]
+    assert "See a doctor today" in said_to(answer, "zoe").splitlines()[0]
     assert "No target before" in said_to(answer, "zoe")
     again = buoy.later(minutes=1).says("zoe", first, private=True)
     assert "doctor" not in said_to(again, "zoe").split("\n")[0]
@@ -124,6 +125,75 @@ def test_no_help_is_owed_without_a_lock() -> None:
     assert "practice" not in buoy.says("zoe", "hi there", private=True)
 
 
+def test_who_was_asked_after_while_unreachable_is_asked_when_the_chat_opens() -> None:
+    """A worry about somebody nobody can write to: the question waits, bars, and comes first."""
+    buoy = mara().join("zoe", dm=False)
+    assert said_to(buoy.says("mara", "zoe coughs a bit"), "zoe") == ""
+    assert unwell_open(buoy.record("zoe"), at=buoy.at)
+    answer = buoy.reachable("zoe", dm=True).later(minutes=3).says("zoe", "hi", private=True)
+    assert "Somebody asked after you." in said_to(answer, "zoe").splitlines()[0]
+    buoy.presses("zoe", "yes", private=True)
+    assert not unwell_open(buoy.record("zoe"), at=buoy.at)
+    again = buoy.later(minutes=1).says("zoe", "hi", private=True)
+    assert "asked after you" not in said_to(again, "zoe")
+
+
+def test_words_nobody_can_read_are_asked_about_when_the_chat_opens() -> None:
+    """`feel gloopy` in the group by somebody unreachable: the first of four at the first word."""
+    buoy = mara().join("zoe", dm=False)
+    buoy.says("zoe", "feel gloopy")
+    answer = buoy.reachable("zoe", dm=True).later(minutes=3).says("zoe", "hi", private=True)
+    assert said_to(answer, "zoe").startswith("1 of 4.")
+
+
+def test_what_was_told_once_is_owed_again_only_after_a_new_closed_chat() -> None:
+    """Told on opening; then blocked, and harm in the group: told anew, with what stands by then."""
+    buoy = mara().join("zoe", dm=False)
+    buoy.says("zoe", "hoarse")
+    buoy.reachable("zoe", dm=True).later(minutes=3)
+    assert "Your day is over." in said_to(buoy.says("zoe", "hi", private=True), "zoe")
+    buoy.later(minutes=3)
+    assert "day is over" not in said_to(buoy.says("zoe", "hi", private=True), "zoe")
+    buoy.reachable("zoe", dm=False).later(minutes=3).says("zoe", "pink spit")
+    buoy.reachable("zoe", dm=True).later(minutes=3)
+    assert "See a doctor today" in said_to(buoy.says("zoe", "hi", private=True), "zoe")
+
+
+def test_who_shut_the_chat_reads_the_help_when_it_is_open_again() -> None:
+    """Blocked right after a report: what was under way may be lost, and comes with the next word."""
+    buoy = mara()
+    buoy.says("mara", "feel hoarse", private=True)
+    shut = Heard(
+        kind=Kind.BLOCKED, chat="p:mara", private=True, sender="mara", message=0,
+        sent_at=buoy.at, now=buoy.at,
+    )  # fmt: skip
+    assert buoy.hears(shut) == ""
+    buoy.later(minutes=3)
+    assert "Your day is over." in said_to(buoy.says("mara", "log", private=True), "mara")
+    buoy.later(minutes=3)
+    assert "day is over" not in said_to(buoy.says("mara", "log", private=True), "mara")
+
+
+def test_an_undo_leaves_what_is_owed() -> None:
+    """The dive of the message is taken back, the harm and the help that is owed for it are not."""
+    buoy = ready().join("zoe", dm=False, pb=32, goal=38)
+    buoy.says("zoe", "fit buddy mara")
+    buoy.says("zoe", "exh 7 ok, coughed blood")
+    buoy.later(minutes=1).says("zoe", "undo")
+    buoy.reachable("zoe", dm=True).later(minutes=3)
+    answer = said_to(buoy.says("zoe", "hi", private=True), "zoe")
+    assert answer.startswith("Call your local emergency number now")
+
+
+def test_a_keeper_who_was_unreachable_reads_of_the_kept_diver() -> None:
+    """Noor's hoarseness, told in the group by a keeper nobody can write to: told with her name."""
+    buoy = mara().join("zoe", dm=False).keep("noor", keeper="zoe")
+    buoy.says("zoe", "noor feel hoarse")
+    buoy.reachable("zoe", dm=True).later(minutes=3)
+    answer = said_to(buoy.says("zoe", "hi", private=True), "zoe")
+    assert answer.startswith("noor: Your day is over.")
+
+
 # what a keeper reads
 
 
@@ -135,7 +205,7 @@ def test_a_keeper_reads_about_whom_and_what_to_type() -> None:
     assert "`for noor feel ok`" in answer
     answer = said_to(buoy.says("ana", "for noor feel pink spit", private=True), "ana")
     assert "`for noor cleared YYYY-MM-DD`" in answer
-    assert answer.startswith("noor: Diving is over for now. See a doctor today.")
+    assert answer.startswith("noor: See a doctor today")
 
 
 def test_a_keeper_reads_the_emergency_line_first_and_the_name_second() -> None:
@@ -233,7 +303,7 @@ def test_a_press_in_the_instant_of_the_question_answers_it() -> None:
 def test_not_breathing_is_read_as_unconscious() -> None:
     """Where two texts would do, the worst row's comes: rescue breaths before sitting comfortably."""
     answer = said_to(mara().says("ana", "mara is not breathing"), "group")
-    assert "Mask off, airway out of the water" in answer.splitlines()[0]
+    assert answer.splitlines()[1].startswith("NOT AWAKE: mask off, airway out of the water")
 
 
 @pytest.mark.parametrize("word", ["no", "yes"])

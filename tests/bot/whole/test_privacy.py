@@ -69,7 +69,7 @@ class Group(Raw):
         return body
 
 
-FIGURES = re.compile(r"5\.61|83 ml|83\.0|34 y|1\.72|172 cm|2026-07-04")
+FIGURES = re.compile(r"5\.61|83 ml|83\.0|34 y|1\.72|172 cm|2026-07-04|4 Jul")
 """Mara's body figures and the day on which her lock ends."""
 
 LOCK_WORDS = re.compile(
