@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -39,6 +39,7 @@ class HarmRow:
     exhale: bool = False
     no_new_depth: bool = False
     four_questions: bool = False
+    together: tuple[tuple[str, ...], ...] = ()
 
     @property
     def gravity(self) -> tuple[int, int]:
@@ -56,6 +57,18 @@ class HarmTable:
     evening_h: int
     unanswered_row: str
 
+    def together(self, keys: Collection[str]) -> frozenset[str]:
+        """The rows that some of these make when they are of one event.
+
+        >>> sorted(harm_table().together({"6", "8"}))
+        ['5']
+        """
+        return frozenset(
+            row.key
+            for row in self.rows.values()
+            if row.together and all(not set(keys).isdisjoint(part) for part in row.together)
+        )
+
 
 @lru_cache(maxsize=1)
 def harm_table() -> HarmTable:
@@ -64,10 +77,18 @@ def harm_table() -> HarmTable:
     rows: dict[str, HarmRow] = {}
     for place, (key, fields) in enumerate(raw["rows"].items()):
         try:
-            row = HarmRow(key=key, place=place, **{**fields, "mark": Mark(fields["mark"])})
+            told = {
+                **fields,
+                "mark": Mark(fields["mark"]),
+                "together": tuple(tuple(part) for part in fields.get("together", ())),
+            }
+            row = HarmRow(key=key, place=place, **told)
         except (TypeError, ValueError, KeyError) as error:
             raise HarmTableError(f"row {key}: {error}") from error
         if row.level not in LEVELS:
             raise HarmTableError(f"row {key}: no such level as {row.level}")
         rows[key] = row
+    for row in rows.values():
+        if not {key for part in row.together for key in part} <= rows.keys():
+            raise HarmTableError(f"row {row.key}: made of rows that nobody knows")
     return HarmTable(rows=rows, **raw["after"])

@@ -8,7 +8,7 @@ from datetime import datetime
 from bot.heard import Kind
 from bot.talk import health_letters as letters_of
 from bot.talk.asked import open_questions
-from bot.talk.health_reports import harm_facts, reported
+from bot.talk.health_reports import harm_facts, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.talk.turn import Scene
 from bot.texts.help import help_line, typed_answer
@@ -160,9 +160,10 @@ def _answered(scene: HealthScene, diver: str, base: str, answers: str) -> Said:
     facts: list[Fact] = []
     letters: list[Letter] = []
     if last != "n":
-        row = table[RAISED_BY_ANSWERS[last][n]]
-        facts, letters = reported(scene, diver, [row], at=at)
-        if row.level == "call-now":
+        given = [RAISED_BY_ANSWERS[a][k] for k, a in enumerate(answers) if a != "n"]
+        rows = rows_of({given[-1]} | harm_table().together(given))
+        facts, letters = reported(scene, diver, rows, at=at)
+        if rows[0].level == "call-now":
             return facts, letters
     if n + 1 < len(letters_of.QUESTIONS):
         letters.append(letters_of.question(whom, n + 1, base=base, answers=answers))

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from bot.talk import health_letters as letters_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import help_line
 from planner.harm import LEVELS, HarmRow, harm_table
-from planner.record import Consent, Fact, Harm, Unwell
+from planner.record import Consent, DiverRecord, Fact, Harm, Unwell
 from storage.outcome import Letter
 
 
@@ -60,8 +60,26 @@ def harm_facts(
     ]
 
 
+ONE_EVENT = timedelta(hours=4)
+"""What was said so long apart at most is of one event (house rule): the gap of a session."""
+
+
+def _with_earlier(record: DiverRecord, rows: list[HarmRow], *, at: datetime) -> list[HarmRow]:
+    """The rows, with what they make beside those of the last hours, where their rows are kept.
+
+    Pink spit told at nine and a sore chest at a quarter past are blood with chest pain.
+    """
+    new = {r.key for r in rows}
+    earlier = {
+        h.row for h in record.of(Harm) if h.row and timedelta() <= at - h.happened_at <= ONE_EVENT
+    }
+    made = harm_table().together(new | earlier) - harm_table().together(earlier) - earlier
+    return rows_of(new | made) if made else rows
+
+
 def reported(scene: HealthScene, diver: str, rows: list[HarmRow], *, at: datetime) -> Said:
     """A report by the diver, or by the keeper of one without a phone."""
+    rows = _with_earlier(scene.record(diver), rows, at=at)
     facts = harm_facts(scene, diver, rows, at=at, answers=True)
     record = scene.with_facts(diver, facts)
     whom = scene.addressee(diver)
