@@ -100,55 +100,83 @@ def settled_m(standing: Standing, at: datetime) -> float | None:
     return None if _depth_bars(standing, rules, depth_m) else depth_m
 
 
-_MEMO: OrderedDict[tuple[str, Rules], list[tuple[DiverRecord, Standing]]] = OrderedDict()
+class _Kept:
+    """A record, its fold (made when first asked for), and where the diver stood at the instants asked for."""
+
+    __slots__ = ("_whole", "arrived", "record")
+
+    def __init__(self, record: DiverRecord) -> None:
+        self.record = record
+        self.arrived: dict[datetime, Standing] = {}
+        self._whole: Standing | None = None
+
+    def whole(self, rules: Rules, others: Sequence[_Kept]) -> Standing:
+        """All of the record folded, from the longest kept first part of it on."""
+        if self._whole is None:
+            facts = self.record.facts
+            for old in sorted(others, key=lambda k: -len(k.record.facts)):
+                before, count = old._whole, len(old.record.facts)
+                if before is not None and old.is_begin_of(self.record):
+                    self._whole = before.extended(self.record, facts[count:], settled_m)
+                    break
+            if self._whole is None:
+                until_at = facts[-1].happened_at
+                self._whole = folded(self.record, rules=rules, until_at=until_at, settle=settled_m)
+        return self._whole
+
+    def is_begin_of(self, record: DiverRecord) -> bool:
+        """Whether these facts, in this place, are the first of the other's."""
+        mine = self.record
+        return (
+            mine.timezone is record.timezone
+            and mine.site == record.site
+            and record.facts[: len(mine.facts)] == mine.facts
+        )
+
+
+_MEMO: OrderedDict[tuple[str, Rules], list[_Kept]] = OrderedDict()
 _MEMO_SIZE = 64
 _KEPT_EACH = 4
-"""A turn looks at a record before, while and after its facts are added."""
+"""A turn looks at a record before, while and after its facts are added, several times each."""
 
 
-def _whole(record: DiverRecord, rules: Rules) -> Standing:
-    """All of a record, folded. Facts are immutable, so a fold of their first part is kept and gone on with.
-
-    Only speed depends on what is kept: where the new record begins with none of the kept ones, or
-    a question of theirs has been answered since, everything is folded afresh.
-    """
-    kept = _MEMO.setdefault((record.diver, rules), [])
-    _MEMO.move_to_end((record.diver, rules))
-    facts = record.facts
-    state: Standing | None = None
-    for old, before in sorted(kept, key=lambda k: -len(k[0].facts)):
-        count = len(old.facts)
-        if (
-            old.timezone is record.timezone
-            and old.site == record.site
-            and facts[:count] == old.facts
-        ):
-            if count == len(facts):
-                return before
-            state = before.extended(record, facts[count:], settled_m)
-            break
-    if state is None:
-        state = folded(record, rules=rules, until_at=facts[-1].happened_at, settle=settled_m)
-    kept.insert(0, (record, state))
-    del kept[_KEPT_EACH:]
+def _kept(record: DiverRecord, rules: Rules) -> tuple[_Kept, list[_Kept]]:
+    """What is kept of a record, and the diver's others. Facts are immutable, so only speed depends on it."""
+    key = (record.diver, rules)
+    all_kept = _MEMO.setdefault(key, [])
+    _MEMO.move_to_end(key)
+    count = len(record.facts)
+    for one in all_kept:
+        if len(one.record.facts) == count and one.is_begin_of(record):
+            return one, all_kept
+    new = _Kept(record)
+    all_kept.insert(0, new)
+    del all_kept[_KEPT_EACH:]
     if len(_MEMO) > _MEMO_SIZE:
         _MEMO.popitem(last=False)
-    return state
+    return new, all_kept
 
 
 def standing(record: DiverRecord, *, rules: Rules, at: datetime) -> Standing:
-    """Where the diver stands at an instant, by the facts that had happened by then."""
-    state = left_at(record, rules=rules, at=at)
-    state.arrive(at)
+    """Where the diver stands at an instant, by the facts that had happened by then. To be read only."""
+    kept, _ = _kept(record, rules)
+    state = kept.arrived.get(at)
+    if state is None:
+        state = left_at(record, rules=rules, at=at)
+        state.arrive(at)
+        if len(kept.arrived) >= _KEPT_EACH:
+            kept.arrived.clear()
+        kept.arrived[at] = state
     return state
 
 
 def left_at(record: DiverRecord, *, rules: Rules, at: datetime) -> Standing:
-    """Where the diver was left by the last fact that had happened by an instant."""
+    """Where the diver was left by the last fact that had happened by an instant; the caller's own copy."""
     facts = record.facts
     if not facts or facts[-1].happened_at > at:
         return folded(record, rules=rules, until_at=at, settle=settled_m)
-    return _whole(record, rules).copy()
+    kept, others = _kept(record, rules)
+    return kept.whole(rules, others).copy()
 
 
 def plan(record: DiverRecord, *, rules: Rules, at: datetime) -> Plan | Refusal:

@@ -286,6 +286,21 @@ def test_a_fold_gone_on_with_is_a_fold_afresh(seed: int) -> None:
         assert settled_m(kept, at) == settled_m(afresh, at)
 
 
+@HARD
+@given(st.integers(0, 10**6), st.lists(st.integers(-300, 300), min_size=2, max_size=12))
+def test_what_was_asked_before_changes_no_answer(seed: int, hours: list[int]) -> None:
+    """Where a diver stands at an instant is what a fold afresh says, whichever instants were asked before."""
+    season, _ = play(seed, days=3)
+    record = season.record()
+    for at in (season.at + timedelta(hours=h) for h in hours):
+        afresh = folded(record, rules=RULES, until_at=at, settle=settled_m)
+        afresh.arrive(at)
+        kept = standing(record, rules=RULES, at=at)
+        assert kept.briefed == afresh.briefed
+        assert (kept.held_m, kept.free_on) == (afresh.held_m, afresh.free_on)
+        assert settled_m(kept, at) == settled_m(afresh, at)
+
+
 def test_a_plan_is_the_same_at_another_clock() -> None:
     """The same instant in another zone gives the same plan."""
     season, _ = play(7, days=2)
