@@ -13,7 +13,7 @@ from bot.talk.tasks import is_learning, tasks_open
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
 from bot.texts.render import clock, down, joined, say
-from planner.agenda import Due, DueKind
+from planner.agenda import Due, DueKind, agenda
 from planner.debrief import Debrief, debrief
 from planner.plan import plan, standing
 from planner.reasons import Plan
@@ -28,7 +28,6 @@ from planner.record import (
     Reason,
     Unwell,
     Well,
-    sessions,
 )
 from storage.outcome import Delivery, Key, Letter, Outcome, Picture
 
@@ -265,13 +264,9 @@ def _keys(scene: Scene, diver: str) -> tuple[tuple[Key, ...], ...]:
 
 def _check_again(due: Due, scene: Scene) -> Outcome:
     """The check on the next morning and in the evening; to nobody where nobody can be reached."""
-    record = scene.record(due.diver)
-    runs = sessions(record.until(scene.at), gap_h=scene.rules["session.gap_h"])
-    if runs and any(
-        isinstance(f, Well | Harm | Unwell) and f.happened_at >= runs[-1].ended_at
-        for f in record.facts
-    ):
-        return Outcome()
+    wanted = agenda(scene.record(due.diver), rules=scene.rules, at=scene.at)
+    if not any((d.kind, d.about) == (due.kind, due.about) for d in wanted):
+        return Outcome()  # answered meanwhile
     kind = "morning" if due.kind is DueKind.MORNING else "evening"
     text = say(
         f"debrief.ask-{kind}",

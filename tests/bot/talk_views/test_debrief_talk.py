@@ -232,19 +232,14 @@ def test_the_check_comes_again_in_the_morning_and_in_the_evening() -> None:
 
 
 def test_an_answered_check_is_not_asked_again() -> None:
-    """A reminder that falls due after the answer says nothing."""
-    stage = staged(first_session())
-    due = due_of(stage, DueKind.MORNING)
-    stage.facts.append(
-        Well(
-            diver="mara",
-            happened_at=stage.at,
-            said_at=stage.at,
-            by="mara",
-            origin=Origin(chat="p:mara", message=904),
-        )
-    )
-    assert stage.falls_due(due).letters == ()
+    """A reminder that falls due after the day's answer says nothing; a yes of the evening before is none."""
+    origin = Origin(chat="p:mara", message=904)
+    for hours_later, asks in ((1, True), (20, False)):
+        stage = staged(first_session())
+        due = due_of(stage, DueKind.EVENING)
+        at = stage.at + timedelta(hours=hours_later)
+        stage.facts.append(Well(diver="mara", happened_at=at, said_at=at, by="mara", origin=origin))
+        assert bool(stage.falls_due(due).letters) == asks
 
 
 def test_nobody_reachable_is_not_asked_in_the_group() -> None:
