@@ -65,6 +65,11 @@ class Sizes:
             return min(depth_m + self.step_m, self.step_small_from_m)
         return depth_m + self.step_small_m
 
+    def reported_counts_m(self, depth_m: float) -> float:
+        """What a reported base counts as; a base of next to nothing still puts held at the least."""
+        share = down_half(min(self.reported_share * depth_m, self.reported_most_m))
+        return max(share, self.least_m)
+
     def shallower(self, depth_m: float) -> float:
         """One step shallower, by the sizes of steps off."""
         return depth_m - (self.off_m if depth_m <= self.off_small_from_m else self.off_small_m)
@@ -299,9 +304,7 @@ class Track:
 
     def reported(self, day: int, depth_m: float) -> None:
         """A base that the diver reports: a share of it, as two clean dives of that day."""
-        counts = down_half(min(self.size.reported_share * depth_m, self.size.reported_most_m))
-        if counts < self.size.least_m:
-            return
+        counts = self.size.reported_counts_m(depth_m)
         self.credits += [Credit(day, counts) for _ in range(self.size.needed)]
         self.credits.sort(key=lambda c: c.day)
         # the first depth may be told later than the base: which is the lesser is asked each time

@@ -13,7 +13,7 @@ from bot.talk.aside import line_for, privately, whose
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import day, down, joined, metres, say
 from planner.figure import Figure, OutOfRange
-from planner.held import down_half
+from planner.held import sizes
 from planner.lungs import AGE_LOW_Y, Implausible, Lungs, lungs_of, predict, with_measured
 from planner.plan import standing
 from planner.record import (
@@ -340,12 +340,9 @@ def base(command: Command, scene: Scene, diver: str) -> Outcome:
     )
     rules = scene.rules
     frc = exercise is Exercise.FRC
-    share = rules["reported.frc_share" if frc else "reported.rv_share"]
-    most_m = None if frc else rules["reported.rv_most_m"]
-    counts_m = down_half(depth_m * share if most_m is None else min(depth_m * share, most_m))
-    if counts_m < rules["held.least_m"]:
-        text = say("profile.base-too-little", least=float(rules["held.least_m"]))
-        return _answered(scene, diver, text)
+    size = sizes(rules, exercise)
+    share, most_m = size.reported_share, None if frc else size.reported_most_m
+    counts_m = size.reported_counts_m(depth_m)
     what = exercise.value.upper()
     lines = [
         say(

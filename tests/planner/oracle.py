@@ -114,11 +114,10 @@ class Oracle:
         if diver.reported is not None:
             depth, on = diver.reported
             share = min(down(depth * 0.6), 50) if diver.rv else down(depth * 0.8)
-            # Under 2 m "held never falls"; the planner lets such a report count for nothing.
-            if share >= 20:
-                self.last = on
-                self.clean = [(on, share)] * 2
-                self.frozen, self.low = share, share < diver.first
+            share = max(20, share)  # "held never falls under 2 m"
+            self.last = on
+            self.clean = [(on, share)] * 2
+            self.frozen, self.low = share, share < diver.first
 
     # -- figures ------------------------------------------------------------------------
 

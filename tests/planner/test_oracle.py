@@ -85,7 +85,7 @@ def invented(rng: random.Random) -> Diver:
     pb = rng.choice((520, 600, 780, 900) if rv else (200, 320, 380, 480))
     reported = None
     if rng.random() < 0.5:
-        depth = rng.choice((30, 60, 80, 90, 100, 150, 180, 200))
+        depth = rng.choice((20, 30, 60, 80, 90, 100, 150, 180, 200))
         reported = (depth, -rng.choice((3, 5, 14, 16, 27, 28, 29, 60, 83, 84, 90)))
     # The first depth of the season's invented body: 7 m by land volumes, 2 m for RV.
     return Diver(rv, pb, pb + rng.choice((20, 50, 100, 200)), 20 if rv else 70, reported)
@@ -239,6 +239,11 @@ HELD_7: tuple[Step, ...] = (1, (70,), (70,), 4, (70,), 8)
             Diver(False, 380, 450, 70, (80, -27)),
             (1,),
             id="a reported 8 m counts as 6 m",
+        ),
+        pytest.param(
+            Diver(False, 380, 450, 70, (20, -3)),
+            (1, 20, 20),
+            id="a reported 2 m counts as 2 m",
         ),
         pytest.param(FRC_20, (*HELD_7, (50, "sternum")), id="pressure above the fill counts"),
         pytest.param(FRC_20, (*HELD_7, (25, "sternum")), id="pressure above 3 m counts"),

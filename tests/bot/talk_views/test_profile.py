@@ -189,12 +189,18 @@ def test_an_old_reported_base_says_what_the_lay_off_leaves(stage: Stage) -> None
     assert "a lay-off: 9.5 m is held now" in text_to(outcome, "p:mara")
 
 
-@pytest.mark.parametrize(("depth_m", "on"), [(18.0, date(2026, 5, 6)), (2.0, date(2026, 5, 1))])
-def test_a_base_that_can_not_count_is_not_kept(stage: Stage, depth_m: float, on: date) -> None:
-    """A base of tomorrow, or one that comes to less than 2 m, is told and not kept."""
-    outcome = stage.says("mara", "base", exercise="frc", depth_m=depth_m, on=on)
+def test_a_base_of_tomorrow_is_not_kept(stage: Stage) -> None:
+    """A base of a day to come is told so and not kept."""
+    outcome = stage.says("mara", "base", exercise="frc", depth_m=18.0, on=date(2026, 5, 6))
     assert outcome.facts == ()
     assert "Not kept" in text_to(outcome, "p:mara")
+
+
+def test_a_base_of_next_to_nothing_counts_as_the_least(stage: Stage) -> None:
+    """A reported base of 2 m puts held at 2 m: less careful would be the first depth."""
+    outcome = stage.says("mara", "base", exercise="frc", depth_m=2.0, on=date(2026, 5, 1))
+    assert isinstance(outcome.facts[0], ReportedBase)
+    assert "counts as 2 m" in text_to(outcome, "p:mara")
 
 
 def test_what_is_private_is_answered_in_private(stage: Stage) -> None:
