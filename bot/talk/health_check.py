@@ -43,10 +43,10 @@ def is_well(scene: HealthScene, diver: str) -> Said:
     record = scene.with_facts(diver, [fact])
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
-        if lock_of(record, at=scene.at) is None:
-            text = help_line("well")
-        else:
-            text = f"{help_line('well_locked')}\n{letters_of.bar_text(record, whom, at=scene.at)}"
+        is_locked = lock_of(record, at=scene.at) is not None
+        first = help_line("well_locked" if is_locked else "well")
+        bar = letters_of.bar_text(record, whom, at=scene.at)
+        text = "\n".join(filter(None, (first, bar)))
         letters.append(letters_of.private_letter(whom, text))
     return [fact], letters
 
