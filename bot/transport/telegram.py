@@ -52,6 +52,7 @@ TIMEOUT_S = 25.0  # an answer that is late is mostly an answer to something that
 ADMINS_KEPT_S = 300.0
 PORTION = 8  # rows worked off in one go, so that a long inbox holds no help text back
 TIDY_EVERY_S = 6 * 3600.0
+TELL_EVERY_S = 15.0
 COLLECT = (5_000, 20, 20)
 
 
@@ -118,6 +119,7 @@ class Service:
         self._errands: set[asyncio.Task[None]] = set()
         self._menus = menus()
         self._tidied_s = -TIDY_EVERY_S
+        self._told, self._told_s = "", -TELL_EVERY_S
         self._news = asyncio.Event()
         self._translator = Translator(me=lambda: self._bot.bot, secret=token, admins=self._admins)
         self._worker = make_worker(self._translator)
@@ -298,10 +300,12 @@ class Service:
         task.add_done_callback(self._errands.discard)
 
     def _tell_health(self) -> None:
-        """Write how receiving goes where a health check can read it."""
-        if self._health_file is None:
-            return
+        """Write how receiving goes where a health check can read it: at a change, and now and then."""
         health = self._poller.health
+        age_s = time.monotonic() - self._told_s
+        if self._health_file is None or (health.trouble == self._told and age_s < TELL_EVERY_S):
+            return
+        self._told, self._told_s = health.trouble, time.monotonic()
         told = {
             "at": self._clock().isoformat(),
             "last_answer_at": health.last_answer_at and health.last_answer_at.isoformat(),

@@ -27,6 +27,7 @@ class Waker:
     ) -> None:
         self._event, self._nearest, self._every_s = event, nearest, every_s
         self._set_for: datetime | None = None
+        self._woken_for: datetime | None = None
         self._scheduler = AsyncIOScheduler(
             timezone=UTC,
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 4},
@@ -36,6 +37,7 @@ class Waker:
         """Begin; needs a running loop."""
 
         async def wake() -> None:
+            self._woken_for, self._set_for = self._set_for, None
             self._event.set()
 
         self._wake = wake
@@ -44,15 +46,18 @@ class Waker:
         self.look()
 
     def look(self) -> None:
-        """Look up the nearest due row again; to be called whenever rows may have changed."""
+        """Look up the nearest due row again; to be called whenever rows may have changed.
+
+        A row that went away or moved on leaves its wake: one for nothing costs less than setting
+        it anew with each report, and the look after it finds the right one. A row that could not
+        be worked off when it was woken for waits for the regular wake, so nothing spins.
+        """
         at = self._nearest()
-        if at == self._set_for:
+        if at is None or at == self._woken_for:
+            return
+        if self._set_for is not None and self._set_for <= at:
             return
         self._set_for = at
-        if at is None:
-            if self._scheduler.get_job("nearest"):
-                self._scheduler.remove_job("nearest")
-            return
         self._scheduler.add_job(
             self._wake, "date", run_date=at, id="nearest", replace_existing=True
         )

@@ -65,3 +65,33 @@ async def test_a_nearer_row_replaces_and_a_past_row_wakes_at_once() -> None:
     await asyncio.sleep(0.1)
     assert not event.is_set()
     waker.stop()
+
+
+async def test_a_row_that_moved_on_is_woken_for_all_the_same() -> None:
+    """A wake that was set for an earlier moment costs nothing: the look after it finds the right one."""
+    event = asyncio.Event()
+    rows = [now() + timedelta(seconds=0.2)]
+    waker = Waker(event, lambda: rows[0], every_s=60)
+    waker.start()
+    rows[0] += timedelta(seconds=0.4)
+    waker.look()
+    await asyncio.wait_for(event.wait(), 20)
+    event.clear()
+    waker.look()
+    await asyncio.wait_for(event.wait(), 20)
+    assert now() >= rows[0]
+    waker.stop()
+
+
+async def test_a_row_that_stays_due_does_not_spin() -> None:
+    """A row that could not be worked off wakes once, and then only with the regular wake."""
+    event = asyncio.Event()
+    at = now() - timedelta(seconds=1)
+    waker = Waker(event, lambda: at, every_s=60)
+    waker.start()
+    await asyncio.wait_for(event.wait(), 20)
+    event.clear()
+    waker.look()
+    await asyncio.sleep(0.2)
+    assert not event.is_set()
+    waker.stop()
