@@ -28,6 +28,7 @@ __all__ = [
     "new_depth_barred",
     "recent_harm",
     "restart_share",
+    "restart_taken",
     "unwell_open",
 ]
 
@@ -428,6 +429,16 @@ def restart_share(record: DiverRecord, *, at: datetime) -> float:
     0.5 from the harm on until an exhale session held after the wait is over.
     """
     return locks_of(record).restart_share_at(at)
+
+
+def restart_taken(record: DiverRecord, *, at: datetime) -> float:
+    """The share of held that a session opens with: `restart_share`, once the wait is over.
+
+    Before that no target is given, and what somebody dives all the same takes nothing twice.
+    """
+    day = locks_of(record).exhale_from(at)
+    is_over = day is not None and record.local_day(at) >= day
+    return restart_share(record, at=at) if is_over else 1.0
 
 
 def unwell_open(record: DiverRecord, *, at: datetime) -> bool:

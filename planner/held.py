@@ -138,6 +138,7 @@ class Track:
         "cut",
         "exercise",
         "first_m",
+        "frozen",
         "last_day",
         "last_reported",
         "layoff",
@@ -159,6 +160,8 @@ class Track:
         self.last_day: int | None = None
         self.last_reported = False
         self.over_since: int | None = None
+        # the last exhale day and what was held on it, once a lay-off since then was applied
+        self.frozen: tuple[int, float | None] | None = None
         # of held, for the opening dive: less after a full-lung pressure stop
         self.opens_most = inf
         # clean dives above the first depth hold nothing; only a pressure stop or the diver's own
@@ -325,7 +328,8 @@ class Track:
         """A session begins: apply the lay-off since the last exhale dive; whether there was one.
 
         `share` below 1 is what grave harm leaves of held: it goes below the floor, and nothing
-        gives it back.
+        gives it back. Whatever other sessions came in between, it is taken once, of what was held
+        on the last exhale day.
         """
         if self.last_day is None:
             return False
@@ -334,7 +338,9 @@ class Track:
         fresh = self.last_reported and away_d <= size.fresh_d
         if share >= 1.0 and (away_d < size.short_d or fresh):
             return False
-        held = self.held_m(self.last_day)
+        if self.frozen is None or self.frozen[0] != self.last_day:
+            self.frozen = (self.last_day, self.held_m(self.last_day))
+        held = self.frozen[1]
         self.off = self.cut = self.layoff = None
         self._raw_day = -1
         if away_d >= size.over_d:
@@ -342,6 +348,8 @@ class Track:
             self.below_first = False
             self.reported_m = None
             self.over_since = self.last_day
+            if share < 1.0 and held is not None:
+                self._restart_at(day, down_half(share * held))
             return True
         if held is None:
             self.credits = []
@@ -358,3 +366,10 @@ class Track:
         if is_short and share >= 1.0:
             self.layoff = Owed(back_at, size.owed, held)
         return True
+
+    def _restart_at(self, day: int, most_m: float) -> None:
+        """Starting over after grave harm: the first depth, or less where half of held was less."""
+        back_at = max(most_m, self.size.least_m)
+        if back_at < self.first_m:
+            self.below_first = True
+            self.credits = [Credit(day, back_at) for _ in range(self.size.needed)]

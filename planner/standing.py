@@ -16,7 +16,7 @@ from typing import Any
 from planner.day import Day, ExhaleDay
 from planner.effect import exhale_dive
 from planner.gas import first_frc_depth_m
-from planner.harm import Lock, lock_of, new_depth_barred, recent_harm, restart_share, unwell_open
+from planner.harm import Lock, lock_of, new_depth_barred, recent_harm, restart_taken, unwell_open
 from planner.held import Track, up_half
 from planner.ladder import Ladder
 from planner.learning import Learning
@@ -230,7 +230,7 @@ class Standing:
 
     def restart_share_at(self, at: datetime) -> float:
         """The share of held to restart at after grave harm."""
-        return restart_share(self.record, at=at) if self.has_harm else 1.0
+        return restart_taken(self.record, at=at) if self.has_harm else 1.0
 
     def bars_new_by_harm(self, at: datetime) -> bool:
         """Whether a milder report bars a new depth this time."""

@@ -34,6 +34,7 @@ from planner.record import (
     Well,
     record_of,
 )
+from tests.planner.season import Season
 
 ZONE = ZoneInfo("Europe/Lisbon")
 BEGIN = datetime(2026, 5, 5, 10, 0, tzinfo=UTC)  # 11:00 in Lisbon
@@ -289,6 +290,48 @@ def test_after_rows_four_to_ten_exhale_dives_wait_and_restart_at_half() -> None:
     back = record(*facts, dive(56), dive(56.01))
     assert restart_share(back, at=at_day(56.02)) == 0.5
     assert restart_share(back, at=at_day(58)) == 1.0
+
+
+def after_grave_harm(*between: str, row: str, back: str) -> Season:
+    """Held 16 m by report, harm of that row on 5 May, cleared, shallow days between, back on a day."""
+    season = Season(Exercise.FRC).profile(pb_m=40, goal_m=48).reported(20, date(2026, 5, 1))
+    season.morning("2026-05-05").dive(12.5)
+    told = harm(row, n=8000)
+    season.facts.append(replace(told, happened_at=season.at, said_at=season.at))
+    season.facts.append(cleared(20, DAY + timedelta(days=20)))
+    for on in between:
+        season.morning(on).other(Exercise.SHALLOW, 8)
+    return season.morning(back)
+
+
+@pytest.mark.parametrize(
+    "between", [(), ("2026-06-10",), ("2026-06-05", "2026-06-10", "2026-06-20")]
+)
+def test_half_of_held_is_taken_once_whatever_was_dived_on_full_lungs_between(
+    between: tuple[str, ...],
+) -> None:
+    """The shallow days that the way back asks for take nothing further: 16 m held come back as 8 m."""
+    season = after_grave_harm(*between, row="9", back="2026-07-01")
+    assert season.held_m() == 8
+    opening = season.next()
+    assert opening is not None
+    assert opening <= 8
+
+
+def test_starting_over_after_grave_harm_is_no_deeper_than_half_of_what_was_held() -> None:
+    """After a lock so long that nothing is held any more, the first depth is no way round the half."""
+    season = after_grave_harm("2026-07-10", "2026-07-20", row="6", back="2026-08-05")
+    assert season.next() == 7  # half of 16 m is more than the first depth
+    little = Season(Exercise.FRC).profile(pb_m=32, goal_m=38).reported(11, date(2026, 5, 1))
+    little.morning("2026-05-05").dive(7)
+    told = harm("6", n=8000)
+    little.facts.append(replace(told, happened_at=little.at, said_at=little.at))
+    little.facts.append(cleared(20, DAY + timedelta(days=20)))
+    for on in ("2026-07-10", "2026-07-20"):
+        little.morning(on).other(Exercise.SHALLOW, 8)
+    little.morning("2026-08-05")
+    assert little.next() == 4  # held 8.5 m, half of it rounded down
+    assert little.dive(4).dive(4).next() == 4
 
 
 def test_the_wait_counts_from_the_clinicians_date_where_that_is_later() -> None:
