@@ -18,17 +18,20 @@ import random
 import select
 import signal
 import sys
+import tempfile
+import textwrap
 import time
 import tomllib
 import traceback
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import redirect_stdout
 from dataclasses import dataclass, replace
+from functools import partial
 from math import sqrt
 from pathlib import Path
 from types import CodeType, FunctionType
-from typing import Any, cast
+from typing import IO, Any, cast
 
 ROOT = Path(__file__).resolve().parent.parent
 ACCEPTED = Path(__file__).with_name("mutate-accepted.toml")
@@ -45,7 +48,7 @@ TOO_SLOW = (
 
 @dataclass(frozen=True, kw_only=True)
 class Mutant:
-    """One change of one function: the lines it touches, and the module's text with it."""
+    """One change of one function: the module's lines that it touches, and the function with it."""
 
     module: str
     function: str
@@ -53,7 +56,8 @@ class Mutant:
     was: str
     now: str
     lines: frozenset[int]
-    text: str
+    original: str
+    source: str
 
     @property
     def name(self) -> str:
@@ -88,14 +92,21 @@ def mutants_of(module: str, *, most: int | None) -> tuple[int, list[Mutant]]:
     size = len(found)
     if most is not None and size > most:
         found = random.Random(f"{SEED}-{module}").sample(found, most)
-    before = text.splitlines()
+    begins, statement = _first_lines(text), _statements(text)
     mutants = []
     for function, number, mutation in found:
-        changed = tree.deep_replace(mutation.original_node, mutation.mutated_node)
-        after = changed.code.splitlines()
+        around = mutation.contained_by_top_level_function
+        source = tree.code_for_node(
+            around.deep_replace(mutation.original_node, mutation.mutated_node)
+        )
+        before, after = tree.code_for_node(around).splitlines(), source.splitlines()
         first, kept = _shared(before, after), _shared(before[::-1], after[::-1])
         kept = min(kept, len(before) - first, len(after) - first)
         last = len(before) - kept
+        name = f"def {function.rpartition('.')[2]}("
+        offset = begins[function] - next(
+            n for n, line in enumerate(before) if line.startswith(name)
+        )
         mutants.append(
             Mutant(
                 module=module,
@@ -103,11 +114,34 @@ def mutants_of(module: str, *, most: int | None) -> tuple[int, list[Mutant]]:
                 number=number,
                 was=" ".join(line.strip() for line in before[first:last]),
                 now=" ".join(line.strip() for line in after[first : len(after) - kept]),
-                lines=frozenset(range(first + 1, max(last, first + 1) + 1)),
-                text=changed.code,
+                lines=frozenset(statement[offset + n] for n in range(first, max(last, first + 1))),
+                original=tree.code_for_node(around),
+                source=source,
             )
         )
     return size, sorted(mutants, key=lambda mutant: (mutant.function, mutant.number))
+
+
+def _first_lines(text: str) -> dict[str, int]:
+    """The line of each function's and method's `def`, by its dotted name."""
+    found = {}
+    for node in ast.parse(text).body:
+        inside = node.body if isinstance(node, ast.ClassDef) else [node]
+        before = f"{node.name}." if isinstance(node, ast.ClassDef) else ""
+        for inner in inside:
+            if isinstance(inner, ast.FunctionDef):
+                found[before + inner.name] = inner.lineno
+    return found
+
+
+def _statements(text: str) -> dict[int, int]:
+    """For each line the one on which its innermost statement begins."""
+    found = {}
+    for node in ast.walk(ast.parse(text)):  # outer ones first
+        if isinstance(node, ast.stmt):
+            for line in range(node.lineno, (node.end_lineno or node.lineno) + 1):
+                found[line] = node.lineno
+    return found
 
 
 def _shared(one: Sequence[str], other: Sequence[str]) -> int:
@@ -119,19 +153,19 @@ def _shared(one: Sequence[str], other: Sequence[str]) -> int:
 def put(mutant: Mutant) -> None:
     """Give the function its mutant's code, wherever it is referred to."""
     module = importlib.import_module(f"planner.{mutant.module}")
-    tree = ast.parse(mutant.text)
-    code = compile(tree, str(module.__file__), "exec")
-    body, holder = tree.body, cast(Any, module)
-    *classes, last = mutant.function.split(".")
-    for name in classes:
-        holder = vars(holder)[name]
-        body = next(n.body for n in body if isinstance(n, ast.ClassDef) and n.name == name)
-        code = _inner(code, name)
+    source, holder = mutant.source, cast(Any, module)
+    owner, _, last = mutant.function.rpartition(".")
+    if owner:
+        holder = vars(holder)[owner]
+        source = f"class {owner}:\n" + textwrap.indent(source, "    ")
+    tree = ast.parse(source)
+    code = compile(tree, str(module.__file__), "exec", flags=annotations.compiler_flag)
+    if owner:
+        code = _inner(code, owner)
     function = vars(holder)[last]
-    function = getattr(function, "__func__", function)
-    function = cast(FunctionType, inspect.unwrap(function))
+    function = cast(FunctionType, inspect.unwrap(getattr(function, "__func__", function)))
     function.__code__ = _inner(code, last)
-    node = next(n for n in body if isinstance(n, ast.FunctionDef) and n.name == last)
+    node = next(n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef) and n.name == last)
     value = _valued(vars(module))
     function.__defaults__ = tuple(value(given) for given in node.args.defaults) or None
     function.__kwdefaults__ = {
@@ -169,8 +203,8 @@ class Session:
         self.done = done
         self.verdicts: dict[str, str] = {}
         self._seconds: dict[str, float] = {}
-        self._reached: dict[tuple[str, int], set[str]] = defaultdict(set)
-        self._in_fork = False
+        self._reached: dict[str, dict[int, set[str]]] = {}
+        self._says_why = True
 
     def pytest_sessionstart(self) -> None:
         """No shrinking and the same examples each time; tests read this when they are imported."""
@@ -185,11 +219,9 @@ class Session:
     def pytest_runtest_logreport(self, report: Any) -> None:
         """A failure kills the mutant; before there are mutants, it is an error."""
         if report.failed:
-            if self._in_fork:
-                os._exit(1)
-            print(
-                f"{report.nodeid} fails without any mutant:\n{report.longreprtext}", file=sys.stderr
-            )
+            if self._says_why:
+                text = f"{report.nodeid} fails without any mutant:\n{report.longreprtext}"
+                print(text, file=sys.__stderr__)
             os._exit(1)
 
     def pytest_runtestloop(self, session: Any) -> bool:
@@ -206,43 +238,60 @@ class Session:
             while len(running) >= self.workers:
                 self._wait(running)
             limit = 15 + 5 * sum(self._seconds[name] for name in chosen)
-            child = self._forked([mutant], [items[name] for name in chosen])
+            tests = [items[name] for name in chosen]
+            child = self._forked(partial(self._try, [mutant], tests))
             running[child] = (mutant, os.pidfd_open(child), time.monotonic() + limit)
         while running:
             self._wait(running)
         return True
 
     def _learn(self, items: Sequence[Any]) -> None:
+        """In a fork of its own too: some tests leave their fixtures used up."""
+        with tempfile.TemporaryFile("w+") as file:
+            _, status = os.waitpid(self._forked(lambda: self._measure(items, file)), 0)
+            if status:
+                os._exit(1)
+            file.seek(0)
+            self._seconds, reached = json.load(file)
+        self._reached = {
+            name: {int(n): set(t) for n, t in lines.items()} for name, lines in reached.items()
+        }
+
+    def _measure(self, items: Sequence[Any], file: IO[str]) -> None:
         from coverage import Coverage
 
         coverage = Coverage(data_file=None, source=["planner"])
+        seconds = {}
         coverage.start()
         for item in items:
             forget()
             coverage.switch_context(item.nodeid)
             began = time.perf_counter()
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=None)
-            self._seconds[item.nodeid] = time.perf_counter() - began
+            seconds[item.nodeid] = time.perf_counter() - began
         coverage.stop()
         data = coverage.get_data()
-        for file in data.measured_files():
-            for line, contexts in data.contexts_by_lineno(file).items():
-                self._reached[Path(file).stem, line] |= set(contexts) & set(self._seconds)
+        reached = {
+            Path(name).stem: {
+                line: [test for test in tests if test in seconds]
+                for line, tests in data.contexts_by_lineno(name).items()
+            }
+            for name in data.measured_files()
+        }
+        json.dump((seconds, reached), file)
+        file.flush()
 
     def _tests(self, mutant: Mutant) -> set[str]:
-        """The tests that reach a changed line, or, of a line in the middle of one, its beginning."""
-        found: set[str] = set()
-        for line in mutant.lines:
-            while line and (mutant.module, line) not in self._reached:
-                line -= 1
-            found |= self._reached.get((mutant.module, line), set())
-        return found
+        """The tests that reach a statement that was changed."""
+        reached = self._reached.get(mutant.module, {})
+        return set().union(*(reached.get(line, ()) for line in mutant.lines))
 
-    def _forked(self, mutants: Sequence[Mutant], items: Sequence[Any]) -> int:
+    def _forked(self, work: Callable[[], None]) -> int:
         child = os.fork()
         if not child:
             try:
-                self._try(mutants, items)
+                work()
+                os._exit(0)
             except BaseException:
                 traceback.print_exc(file=sys.__stderr__)
             finally:
@@ -251,23 +300,19 @@ class Session:
 
     def _control(self, items: Sequence[Any]) -> None:
         """Functions that were changed to what they are must live, or every verdict is worth nothing."""
-        same = {}
-        for mutant in self.mutants:
-            text = (ROOT / "planner" / f"{mutant.module}.py").read_text(encoding="utf-8")
-            same[mutant.module, mutant.function] = replace(mutant, text=text)
-        _, status = os.waitpid(self._forked(list(same.values()), items), 0)
+        same = [replace(mutant, source=mutant.original) for mutant in self.mutants]
+        _, status = os.waitpid(self._forked(lambda: self._try(same, items)), 0)
         if status:
-            sys.exit("the tests fail in a fork, without any mutant")
+            os._exit(1)
+        self._says_why = False
 
     def _try(self, mutants: Sequence[Mutant], items: Sequence[Any]) -> None:
-        """In the fork: end with 0 only when every test passed."""
-        self._in_fork = True
+        """In the fork: comes back only when every test passed."""
         for mutant in mutants:
             put(mutant)
         forget()
         for item in items:
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=None)
-        os._exit(0)
 
     def _wait(self, running: dict[int, tuple[Mutant, int, float]]) -> None:
         """Wait until a fork ends, or has had its time."""
@@ -282,7 +327,8 @@ class Session:
                 del running[child]
                 code = os.waitstatus_to_exitcode(status)
                 if not late and code not in (0, 1):
-                    sys.exit(f"{mutant.name}: a fork ended with {code}")
+                    print(f"{mutant.name}: its fork ended with {code}", file=sys.__stderr__)
+                    os._exit(1)
                 self._tell(mutant, "endless" if late else ("lived", "died")[code])
 
     def _tell(self, mutant: Mutant, verdict: str) -> None:
