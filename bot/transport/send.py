@@ -78,7 +78,10 @@ def draw_picture(picture: Picture) -> bytes:
 
 
 class Sender:
-    """Empties the outbox for ever. `news` is to be set when there may be new letters."""
+    """Empties the outbox for ever. `news` is to be set when there may be new letters.
+
+    `helping` carries the help texts, on connections of their own; the same bot if left out.
+    """
 
     def __init__(
         self,
@@ -89,8 +92,10 @@ class Sender:
         limits: Limits | None = None,
         draw: Callable[[Picture], bytes] = draw_picture,
         link: Callable[[int, str], Link | None] = lambda chat, text: None,
+        helping: Bot | None = None,
     ) -> None:
         self._bot, self._store, self._clock = bot, store, clock
+        self._helping = helping or bot
         self._draw, self._link = draw, link
         self._pace = Pace(limits=limits or Limits())
         self._under_way: dict[Lane, asyncio.Task[None]] = {}
@@ -141,8 +146,8 @@ class Sender:
             lane = (row.letter.to, row.letter.delivery is Delivery.HELP)
             lanes.setdefault(lane, []).append(row)
         for lane, rows in lanes.items():
-            if lane in self._under_way:
-                continue
+            if lane in self._under_way or (lane[0], True) in self._under_way:
+                continue  # what else there is for a chat doesn't overtake its help text
             address = self._store.address(lane[0])
             if address is None:
                 for row in rows:
@@ -165,7 +170,7 @@ class Sender:
     async def _send(self, lane: Lane, run: Sequence[OutboxRow], chat: int) -> None:
         try:
             parcel = self._begun.pop(run[0].id, None) or await self._pack(run, chat)
-            carried = await carry(self._bot, parcel)
+            carried = await carry(self._helping if lane[1] else self._bot, parcel)
             self._settle(run, chat, parcel, carried)
         except Exception as error:  # ours, not the messenger's: the rows stay, the lane goes on
             _log.error("a letter of class %s failed: %s", run[0].letter.delivery, _name(error))
