@@ -1,36 +1,43 @@
 """Held depths on many paths at once: what `planner.held.Track` does, as arrays over paths.
 
 Of each session only its deepest clean dives are kept, as many as make a depth held: a cut and what
-is given back keep their order, so a shallower one never counts. Depths are metres, `NONE` where
-there is none; days are ordinals.
+is given back keep their order, so a shallower one never counts. Depths are whole tenths of a metre,
+`NONE` where there is none; days are ordinals. What belongs together stands in one array, a row
+each, since an array operation costs much the same on one row as on three.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from planner.held import Sizes
+from planner.rise import NONE, Flags, Ints, Rise, Shorts, Steps, tenths
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-
-NONE = -np.inf
-"""No depth."""
+OFF, LAYOFF, CUT = 0, 1, 2
+"""What clean dives may be owed for: a step off, a lay-off, a cut after a pressure stop."""
 
 
-def down(depth_m: Floats) -> Floats:
-    """Depths rounded down to half a metre."""
-    return np.floor(depth_m * 2 + 1e-9) / 2
-
-
-def kth(a: tuple[Floats, ...], b: tuple[Floats, ...]) -> Floats:
+def kth(a: Ints, b: Ints) -> Ints:
     """The k-th largest of two falling rows of k: the largest min of i of one and k - i of the other."""
     k = len(a)
-    found = np.maximum(a[k - 1], b[k - 1])
+    found: Ints = np.maximum(a[k - 1], b[k - 1])
     for i in range(1, k):
-        found = np.maximum(found, np.minimum(a[i - 1], b[k - i - 1]))
+        np.maximum(found, np.minimum(a[i - 1], b[k - i - 1]), out=found)
+    return found
+
+
+def deepest(depths: Shorts, k: int) -> Ints:
+    """The k deepest of each column, falling: the deepest, how many are as deep, then those below."""
+    found = np.empty((k, depths.shape[1]), dtype=np.int64)
+    filled = np.zeros(depths.shape[1], dtype=np.int16)
+    for rank in range(k):
+        most = depths.max(axis=0)
+        for i in range(rank, k):
+            np.copyto(found[i], most, where=filled <= i)
+        if rank + 1 < k:
+            alike = depths == most
+            filled += np.add.reduce(alike, axis=0, dtype=np.int16)
+            depths = depths * ~alike
     return found
 
 
@@ -38,187 +45,158 @@ class Tracks:
     """The exercise a diver is on, over paths; a `Paths` fills the arrays in and drives them."""
 
     size: Sizes
-    first_m: float
+    steps: Steps
+    first: int
     width: int
     fresh: bool
-    depths: Floats
-    befores: Floats
+    depths: Shorts
+    befores: Shorts
     days: Ints
     last: Ints
-    off_level: Floats
-    off_needed: Ints
-    cut_level: Floats
-    cut_needed: Ints
-    cut_back: Floats
+    # owed for a step off, a lay-off, a cut: a row each
+    level: Ints
+    needed: Ints
+    lay_back: Ints
+    cut_back: Ints
     cut_now: Flags
-    lay_level: Floats
-    lay_needed: Ints
-    lay_back: Floats
     below_first: Flags
     # of the session: the k deepest of older ones, its own, and what they were before a cut
     oldest: Ints
-    best: tuple[Floats, ...]
-    own: list[Floats]
-    own_before: list[Floats]
-    has_before: bool
+    best: Ints
+    own: Ints
+    own_before: Ints
 
-    def shallower(self, depth: Floats) -> Floats:
-        """One step shallower."""
-        size = self.size
-        return depth - np.where(depth <= size.off_small_from_m, size.off_m, size.off_small_m)
-
-    def deeper(self, depth: Floats) -> Floats:
-        """One step deeper."""
-        size = self.size
-        big = np.minimum(depth + size.step_m, size.step_small_from_m)
-        return np.where(depth < size.step_small_from_m, big, depth + size.step_small_m)
-
-    def floor(self, held: Floats) -> Floats:
-        """What opening, steps off and a lay-off don't go below."""
-        return np.maximum(np.minimum(self.first_m, held), self.size.least_m)
-
-    def held(self, raw: Floats, at: Ints | slice = slice(None)) -> Floats:
+    def held(self, raw: Ints, at: Ints | slice = slice(None)) -> Ints:
         """Held from the k-th deepest clean dive, on all paths or some; NONE while nothing is."""
         held = raw.copy()
-        rows = self.off_needed[at].nonzero()[0]
-        if rows.size:
-            off = raw[rows]
-            held[rows] = np.maximum(down(self.shallower(off)), self.floor(off))
-        held[(raw < self.first_m) & ~self.below_first[at]] = NONE
+        rows = self.needed[OFF][at].nonzero()[0]
+        held[rows] = self.steps.off[raw[rows]]
+        held[(raw < self.first) & ~self.below_first[at]] = NONE
         return held
 
-    def held_now(self, rows: Ints) -> Floats:
-        """Held on some paths, as the session stands."""
-        return self.held(
-            kth(tuple(b[rows] for b in self.best), tuple(o[rows] for o in self.own)), rows
-        )
+    def kth(self, rows: Ints) -> Ints:
+        """The depth of the k-th deepest clean dive on some paths."""
+        return kth(self.best[:, rows], self.own[:, rows])
 
-    def opening(self, held: Floats) -> Floats:
-        """Where a day opens with a held depth."""
-        share = down(self.size.opening_share * held)
-        opening = np.maximum(share, np.minimum(self.first_m, held))
-        return np.where(held == NONE, self.first_m, opening)
+    def owed_at_first(self, rows: Ints) -> Ints:
+        """How many clean dives at the first depth it takes until that is held."""
+        shown = (self.best[:, rows] >= self.first).sum(axis=0)
+        shown += (self.own[:, rows] >= self.first).sum(axis=0)
+        owed: Ints = np.maximum(self.size.needed - shown, 0)
+        return owed
 
-    def deepest_of(self, day: Ints) -> tuple[Floats, ...]:
+    def open(self, day: Ints, left: Ints | None) -> None:
+        """A session begins: the deepest clean dives before it, and what a lay-off left of them."""
+        shape = self.size.needed, len(day)
+        self.oldest = day - self.size.window_d
+        self.best = self.deepest_of(day)
+        self.own = np.zeros(shape, dtype=np.int64)
+        if left is not None:
+            self.own[:] = left
+        self.own_before = np.zeros(shape, dtype=np.int64)
+
+    def deepest_of(self, day: Ints, rows: Ints | None = None) -> Ints:
         """The k deepest clean dives in the window before a day, falling."""
-        k = self.size.needed
-        inside = (self.days >= (day - self.size.window_d)[:, None])[:, :, None]
-        flat = np.where(inside, self.depths, NONE).reshape(len(day), -1)
-        best = np.partition(flat, flat.shape[1] - k, axis=1)[:, -k:]
-        best.sort(axis=1)
-        return tuple(best[:, k - 1 - i] for i in range(k))
+        days, depths = self.days, self.depths
+        if rows is not None:
+            days, depths = days[:, rows], depths[:, :, rows]
+        inside = depths * (days >= day - self.size.window_d)[:, None]
+        return deepest(inside.reshape(-1, len(day)), self.size.needed)
 
-    def come_back(self, day: Ints) -> tuple[Flags, Floats]:
-        """Lay-offs: who was away, and what is left of held as clean dives of the day."""
+    def come_back(self, day: Ints) -> tuple[Flags, Ints | None]:
+        """Lay-offs: who was away, and what is left of held as clean dives of the day, if anything."""
         size = self.size
         away = day - self.last
         back = away >= size.short_d
         if self.fresh:
             back &= away > size.fresh_d
             self.fresh = False
-        if not back.any():
-            return back, np.full(len(day), NONE)
+        if not np.count_nonzero(back):
+            return back, None
         held = self.held(self.deepest_of(self.last)[-1])
         over, short = away >= size.over_d, away < size.long_d
-        share = np.where(short, size.short_share, size.long_share)
-        back_at = np.maximum(down(share * held), self.floor(held))
+        back_at = np.where(short, self.steps.short[held], self.steps.long[held])
         stands = back & ~over & (held != NONE)
-        self.depths[back], self.befores[back] = NONE, NONE
+        self.depths[:, :, back], self.befores[:, :, back] = NONE, NONE
         self.below_first &= ~(back & over)
-        for needed in (self.off_needed, self.cut_needed, self.lay_needed):
-            needed[back] = 0
+        self.needed[:, back] = 0
         given = stands & short
-        self.lay_needed[given] = size.owed
-        self.lay_level[given], self.lay_back[given] = back_at[given], held[given]
-        return back, np.where(stands, back_at, NONE)
+        self.needed[LAYOFF][given] = size.owed
+        self.level[LAYOFF][given], self.lay_back[given] = back_at[given], held[given]
+        return back, back_at * stands
 
-    def credit(self, depth: Floats) -> None:
-        """A clean dive joins the session's deepest, and counts toward what is owed."""
-        self.insert(depth)
-        rows = self.off_needed.nonzero()[0]
-        self.off_needed[rows] -= depth[rows] >= self.off_level[rows]
-        rows = self.lay_needed.nonzero()[0]
-        if rows.size:
-            self.lay_needed[rows] -= depth[rows] >= self.lay_level[rows]
-            ended = rows[self.lay_needed[rows] == 0]
-            if ended.size:
-                back = np.full(len(depth), NONE)
-                back[ended] = self.lay_back[ended]
-                for _ in range(self.size.needed):
-                    self.insert(back)
-        rows = ((self.cut_needed > 0) & ~self.cut_now).nonzero()[0]
-        if rows.size:
-            self.cut_needed[rows] -= depth[rows] >= self.cut_level[rows]
-            ended = rows[self.cut_needed[rows] == 0]
-            if ended.size:
-                self.give_back(ended)
+    def credit(self, rows: Ints, rise: Rise, runs: Ints, clean: Ints) -> None:
+        """Clean dives that joined the session's deepest count toward what is owed.
 
-    def insert(self, depth: Floats) -> None:
-        """A depth joins the session's deepest, which stay falling."""
-        moving = depth
-        if not self.has_before:
-            for i, now in enumerate(self.own):
-                self.own[i] = np.maximum(now, moving)
-                moving = np.minimum(now, moving)
-            return
-        moving_before = np.full(len(depth), NONE)
-        for i, (now, before) in enumerate(zip(self.own, self.own_before, strict=True)):
-            above = moving > now
-            self.own[i] = np.where(above, moving, now)
-            self.own_before[i] = np.where(above, moving_before, before)
-            moving = np.where(above, now, moving)
-            moving_before = np.where(above, before, moving_before)
+        `runs` says which of the rise's columns is a path's.
+        """
+        owed = self.needed[:, rows] > 0
+        owed[CUT] &= ~self.cut_now[rows]
+        for kind, owes in enumerate(owed):
+            at = owes.nonzero()[0]
+            if not at.size:
+                continue
+            where = rows[at]
+            counted = clean[at] - rise.of(runs[at]).first(self.level[kind][where])
+            left = self.needed[kind][where] - np.maximum(counted, 0)
+            self.needed[kind][where] = np.maximum(left, 0)
+            paid = where[left <= 0]
+            if kind == LAYOFF and paid.size:
+                self.join(paid, np.tile(self.lay_back[paid], (self.size.needed, 1)))
+            elif kind == CUT and paid.size:
+                self.give_back(paid)
+
+    def join(self, rows: Ints, deepest: Ints) -> None:
+        """The deepest of some clean dives, falling, join the session's deepest.
+
+        After a cut of the same session none is deeper than what was cut, so that nothing moves.
+        """
+        own = self.own[:, rows]
+        self.own[:, rows] = [
+            kth(own[: i + 1], deepest[: i + 1]) for i in range(self.size.needed)
+        ]  # fmt: skip
 
     def give_back(self, rows: Ints) -> None:
         """What a pressure stop cut is earned back: the old credits, up to what is given."""
-        before = self.befores[rows]
-        back = np.minimum(before, self.cut_back[rows][:, None, None])
-        self.depths[rows] = np.where(
-            before == NONE, self.depths[rows], np.maximum(self.depths[rows], back)
-        )
-        self.befores[rows] = NONE
-        inside = self.days[rows] >= self.oldest[rows][:, None]
-        flat = np.where(inside[:, :, None], self.depths[rows], NONE).reshape(len(rows), -1)
-        flat.sort(axis=1)
-        for i, best in enumerate(self.best):
-            best[rows] = flat[:, -1 - i]
+        back = np.minimum(self.befores[:, :, rows], self.cut_back[rows].astype(np.int16))
+        self.depths[:, :, rows] = np.maximum(self.depths[:, :, rows], back)
+        self.befores[:, :, rows] = NONE
+        self.best[:, rows] = self.deepest_of(self.oldest[rows] + self.size.window_d, rows)
 
-    def step_off(
-        self, rows: Ints, turn: Floats, held: Floats, opening: Floats, off_taken: Flags
-    ) -> None:
-        """A fault from the opening depth down to held: a step less until clean dives give it back."""
-        rows = rows[(held != NONE) & (turn >= opening) & (turn <= held)]
-        again = self.off_needed[rows] > 0
-        fresh = rows[~again & ~off_taken[rows]]
-        self.off_needed[rows[again]] = self.size.owed
-        if fresh.size:
-            self.off_needed[fresh] = self.size.owed
-            self.off_level[fresh] = self.held_now(fresh)
-            off_taken[fresh] = True
+    def step_off(self, rows: Ints, raw: Ints, held: Ints, at: Ints, off_taken: Flags) -> None:
+        """A step less until clean dives give it back, at some of the rows; `held` follows.
 
-    def pressure(self, rows: Ints, turn: Floats, held: Floats) -> None:
+        Once a session; a further fault makes what is owed be owed anew.
+        """
+        again = self.needed[OFF][rows[at]] > 0
+        fresh = at[~(again | off_taken[rows[at]])]
+        self.needed[OFF][rows[at[again]]] = self.size.owed
+        held[fresh] = self.steps.off[raw[fresh]]
+        where = rows[fresh]
+        self.needed[OFF][where] = self.size.owed
+        self.level[OFF][where] = held[fresh]
+        off_taken[where] = True
+
+    def pressure(self, rows: Ints, turn: Ints, held: Ints) -> None:
         """A pressure stop cuts held to a share of the turn; part of it may come back later."""
         size = self.size
-        cut_to = down(size.pressure_share * turn)
         had = held != NONE
-        cut_to = np.maximum(np.where(had, np.minimum(held, cut_to), cut_to), size.least_m)
-        self.befores[rows[had]] = self.depths[rows[had]]
-        self.depths[rows] = np.minimum(self.depths[rows], cut_to[:, None, None])
-        for best, own, before in zip(self.best, self.own, self.own_before, strict=True):
-            best[rows] = np.minimum(best[rows], cut_to)
-            before[rows] = np.where(had, own[rows], before[rows])
-            own[rows] = np.minimum(own[rows], cut_to)
-        self.has_before = True
-        shown = had | (cut_to < self.first_m)
-        if shown.any():
-            depth = np.full(len(self.last), NONE)
-            depth[rows[shown]] = cut_to[shown]
-            for _ in range(size.needed):
-                self.insert(depth)
-        back = np.minimum(down(size.give_back_share * held), down(turn))
-        self.cut_needed[rows] = np.where(had, size.owed, 0)
-        self.cut_level[rows], self.cut_back[rows] = cut_to, np.maximum(cut_to, back)
+        cut_to = self.steps.pressed[turn]
+        np.minimum(cut_to, held, out=cut_to, where=had)
+        np.maximum(cut_to, tenths(size.least_m), out=cut_to)
+        shown = had | (cut_to < self.first)
+        depths = self.depths[:, :, rows]
+        self.befores[:, :, rows[had]] = depths[:, :, had]
+        self.depths[:, :, rows] = np.minimum(depths, cut_to.astype(np.int16))
+        self.best[:, rows] = np.minimum(self.best[:, rows], cut_to)
+        own = self.own[:, rows]
+        before = np.where(had, own, self.own_before[:, rows])
+        # as many dives at the cut depth as make it held: those from above it keep what they were
+        self.own_before[:, rows] = before * ((own >= cut_to) | ~shown)
+        self.own[:, rows] = np.where(shown, cut_to, np.minimum(own, cut_to))
+        back = np.minimum(self.steps.given_back[held], self.steps.down[turn])
+        self.needed[:, rows] = 0
+        self.needed[CUT][rows] = size.owed * had
+        self.level[CUT][rows], self.cut_back[rows] = cut_to, np.maximum(cut_to, back)
         self.cut_now[rows] = True
-        self.off_needed[rows] = 0
-        self.lay_needed[rows] = 0
-        self.below_first[rows] |= cut_to < self.first_m
+        self.below_first[rows] |= cut_to < self.first
