@@ -197,9 +197,12 @@ def forget() -> None:
 class Session:
     """A pytest plugin: learns which test reaches which line, then lets each mutant meet its tests."""
 
-    def __init__(self, mutants: Sequence[Mutant], *, workers: int, done: Path) -> None:
+    def __init__(
+        self, mutants: Sequence[Mutant], *, workers: int, seconds: float, done: Path
+    ) -> None:
         self.mutants = mutants
         self.workers = workers
+        self.seconds = seconds
         self.done = done
         self.verdicts: dict[str, str] = {}
         self._seconds: dict[str, float] = {}
@@ -231,7 +234,7 @@ class Session:
         self._control(list(items.values()))
         running: dict[int, tuple[Mutant, int, float]] = {}
         for mutant in self.mutants:
-            chosen = sorted(self._tests(mutant), key=lambda name: self._seconds[name])
+            chosen = self._tests(mutant)
             if not chosen:
                 self._tell(mutant, "unreached")
                 continue
@@ -281,10 +284,17 @@ class Session:
         json.dump((seconds, reached), file)
         file.flush()
 
-    def _tests(self, mutant: Mutant) -> set[str]:
-        """The tests that reach a statement that was changed."""
+    def _tests(self, mutant: Mutant) -> list[str]:
+        """The tests that reach a statement that was changed, the quickest first, within the time."""
         reached = self._reached.get(mutant.module, {})
-        return set().union(*(reached.get(line, ()) for line in mutant.lines))
+        found = set().union(*(reached.get(line, ()) for line in mutant.lines))
+        chosen, spent = [], 0.0
+        for name in sorted(found, key=lambda name: self._seconds[name]):
+            spent += self._seconds[name]
+            if chosen and spent > self.seconds:
+                break
+            chosen.append(name)
+        return chosen
 
     def _forked(self, work: Callable[[], None]) -> int:
         child = os.fork()
@@ -423,7 +433,7 @@ def main() -> int:
             mutants += some
     import pytest
 
-    session = Session(mutants, workers=given.workers, done=given.out)
+    session = Session(mutants, workers=given.workers, seconds=given.seconds, done=given.out)
     plain = ["-p", "no:cacheprovider", "-p", "no:xdist"]
     with open(os.devnull, "w") as nowhere, redirect_stdout(nowhere):
         code = pytest.main(["tests/planner", *plain], plugins=[session])
