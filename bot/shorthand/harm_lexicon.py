@@ -18,10 +18,35 @@ _LONGEST_ENDING = 4
 _SHORTEST_RUN = 9
 _REMEMBERED_WORDS = 20_000
 _NOTHING: frozenset[str] = frozenset()
+_ENDING_WORDS = "s d y t n ed es er in ing ly ness iness ous al ion ity ies ied age le el"
+_ENDINGS = frozenset(["", *_ENDING_WORDS.split()])
+_FIGURES = frozenset({"<hundreds>", "<fevery>"})
+_AS_WRITTEN = frozenset(
+    {"everyday", "gear", "human", "person", "self", "divepart", "upout", "land", "part"}
+)
+SCOPES = frozenset({"<told>", "<before>"})
+"""What says how something is meant, and is no harm itself."""
 
 
 class HarmWordsError(Exception):
     """A pattern in the file of words that can't be read."""
+
+
+class PlainWords:
+    """The plain words of a language: none of them is a misspelling of ours.
+
+    Kept as text, by first letter, since a set of them would take ten times the memory.
+    """
+
+    def __init__(self, text: str, more: Iterable[str]) -> None:
+        by_letter: dict[str, list[str]] = {}
+        for word in text.split():
+            by_letter.setdefault(word[0], []).append(word)
+        self._by_letter = {a: f" {' '.join(of)} " for a, of in by_letter.items()}
+        self._more = frozenset(more)
+
+    def __contains__(self, word: str) -> bool:
+        return word in self._more or f" {word} " in self._by_letter.get(word[:1], "")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,6 +75,14 @@ class Rule:
     unless: tuple[Pattern, ...]
     unless_chat: tuple[Pattern, ...]
     only_feel: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Phrase:
+    """A concept that is said in several words."""
+
+    means: frozenset[str]
+    said: Pattern
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -93,14 +126,21 @@ def _is_one_edit(a: str, b: str) -> bool:
     return rest_a[1:] == rest_b or rest_a == rest_b[1:]
 
 
+def _may_end(rest: str) -> bool:
+    """Whether a word may end so, with one letter too many: `cougihng` has `ing` and an `h`."""
+    less = (rest[:i] + rest[i + 1 :] for i in range(len(rest)))
+    return rest in _ENDINGS or any(r in _ENDINGS for r in less)
+
+
 class HarmWords:
     """The words of one language."""
 
-    def __init__(self, raw: Mapping[str, object]) -> None:
+    def __init__(self, raw: Mapping[str, object], plain: PlainWords) -> None:
         lists: dict[str, frozenset[str]] = {
             k: frozenset(v) for k, v in raw.items() if isinstance(v, list) and k not in _PATTERNS
         }
         self.lists = lists
+        self._listed = frozenset().union(*lists.values())
         self.idioms = tuple(pattern_of(t) for t in _texts(raw, "idioms"))
         self.causes = tuple(pattern_of(t) for t in _texts(raw, "causes"))
         rules = raw.get("rule", [])
@@ -122,20 +162,34 @@ class HarmWords:
             for c in combine
         )
         concepts = raw["concepts"]
-        words = raw["words"]
+        phrases = raw.get("phrases", {})
         assert isinstance(concepts, dict)
-        assert isinstance(words, dict)
-        self._ordinary = frozenset(words["ordinary"])
+        assert isinstance(phrases, dict)
+        self.phrases = tuple(
+            Phrase(means=frozenset(f"<{n}>" for n in names.split()), said=pattern_of(t))
+            for names, texts in phrases.items()
+            for t in texts
+        )
+        self._plain = plain
         self._learn(concepts)
         self.idiom_index = _index(self.idioms + self.causes)
+        self.phrase_index = _index(tuple(p.said for p in self.phrases))
         self.said_index = _index_rules(self.rules)
+        self.triggers = self.said_index.keys() | _index(
+            tuple(p.said for p in self.phrases if p.means.isdisjoint(SCOPES))
+        )
         self._remembered: dict[str, frozenset[str]] = {}
 
     def _learn(self, concepts: Mapping[str, list[str]]) -> None:
         """What each literal and each stem carries, and the letters lost of what may be misspelt."""
         used = {
             atom
-            for p in (*self.idioms, *self.causes, *_all_patterns(self.rules))
+            for p in (
+                *self.idioms,
+                *self.causes,
+                *(phrase.said for phrase in self.phrases),
+                *_all_patterns(self.rules),
+            )
             for part in p.parts
             for e in part
             for atom in e.atoms
@@ -144,31 +198,39 @@ class HarmWords:
         for name, forms in concepts.items():
             for form in forms:
                 carried.setdefault(form, set()).add(f"<{name}>")
-        for atom in used:
+        known = {f"<{name}>" for name in concepts} | _FIGURES
+        known |= {atom for phrase in self.phrases for atom in phrase.means}
+        edges = {atom for atom in used if not atom.isalnum() and atom.strip("^!$") != atom}
+        for atom in used - edges:
             if atom.startswith("<"):
-                if atom[1:-1] not in concepts and not atom.startswith("<dur-"):
+                if atom not in known and not atom.startswith("<dur-"):
                     raise HarmWordsError(f"no such concept as {atom}")
             else:
                 carried.setdefault(atom, set()).add(atom)
+        self.edges = frozenset(edges)
+        self.at_edges = frozenset(atom.strip("^!$") for atom in edges)
         self._exact = {w: frozenset(c) for w, c in carried.items() if not w.endswith("*")}
         self._stems = {w[:-1]: frozenset(c) for w, c in carried.items() if w.endswith("*")}
         self._shortest_stem = min(map(len, self._stems))
         in_rules = {
             atom
-            for p in _all_patterns(self.rules, said_only=True)
+            for p in (
+                *(phrase.said for phrase in self.phrases),
+                *_all_patterns(self.rules, said_only=True),
+            )
             for part in p.parts
             for e in part
             for atom in e.atoms
         }
         self._lost: dict[str, set[str]] = {}
-        for form in (f for forms in concepts.values() for f in forms):
+        for form in (f for name, of in concepts.items() if name not in _AS_WRITTEN for f in of):
             self._may_be_misspelt(form, least=_SHORTEST_TYPO)
         for form in in_rules:
             self._may_be_misspelt(form, least=_SHORTEST_TYPO + 1)
 
     def _may_be_misspelt(self, form: str, *, least: int) -> None:
         stem = form.removesuffix("*")
-        if form.startswith("<") or len(stem) < least:
+        if form.startswith("<") or len(stem) < least or form in self.edges:
             return
         for i in range(len(stem)):
             self._lost.setdefault(stem[:i] + stem[i + 1 :], set()).add(form)
@@ -180,7 +242,7 @@ class HarmWords:
 
     def is_ordinary(self, word: str) -> bool:
         """Whether a word is plain English of its own, and no misspelling of ours."""
-        return word in self._ordinary
+        return word in self._plain
 
     def pulled_apart(self, word: str) -> tuple[str, ...]:
         """A word that is two of ours run together, in two: `cantbreathe`."""
@@ -220,22 +282,24 @@ class HarmWords:
             if carried is not None:
                 found |= carried
                 # A short stem of a long word may be chance: `seeizure` is no `see`.
-                is_ours = is_ours or len(word) - n <= _LONGEST_ENDING
+                is_ours = is_ours or len(word) - n <= min(_LONGEST_ENDING, n - 1)
         if is_exact or len(word) < _SHORTEST_TYPO or len(word) > 24 or self._is_known(word):
             return frozenset(found)
         # `breathign` begins as `breath*` and is `breathing` as well.
         return frozenset(found) | self._as_misspelt(word, whole_only=is_ours)
 
     def _is_known(self, word: str) -> bool:
-        if word in self._ordinary or any(word in v for v in self.lists.values()):
+        if word in self._plain or word in self._listed:
             return True
         singular = word.removesuffix("s")
-        return word.endswith("s") and (singular in self._ordinary or singular in self._exact)
+        return word.endswith("s") and (singular in self._plain or singular in self._exact)
 
     def _as_misspelt(self, word: str, *, whole_only: bool) -> frozenset[str]:
         """What the words one edit away carry; the whole word first, then what it begins with."""
         found: set[str] = set()
         for n in range(len(word) if whole_only else max(3, len(word) - 6), len(word) + 1):
+            if not _may_end(word[n:]):
+                continue
             head = word[:n]
             tries = {head, *(head[:i] + head[i + 1 :] for i in range(n))}
             for lost in tries:
@@ -273,7 +337,8 @@ def _all_patterns(rules: Iterable[Rule], *, said_only: bool = False) -> Iterable
 _EVERYDAY_WORDS = """
 a the i im my is are was to of in on at up no not it and so with for me him her them had has have
 go get got getting out be very really still now just well good ok fine right line boat today about
-if or by <not> <isnt> <cant> <feel> <who> <past> <fine> <surface> <lots> <little>
+if or by one two he she his they we all some this that there what back down more
+<not> <isnt> <cant> <feel> <who> <past> <fine> <surface> <lots> <little> <person> <self> <brief>
 """
 _EVERYDAY = frozenset(_EVERYDAY_WORDS.split())
 
@@ -303,6 +368,13 @@ def _index_rules(rules: tuple[Rule, ...]) -> dict[str, tuple[tuple[int, int], ..
 
 @lru_cache(maxsize=4)
 def harm_words(language: str = "en") -> HarmWords:
-    """The words of a language, from its file."""
-    text = resources.files("bot.shorthand").joinpath(f"harm.{language}.toml").read_text("utf-8")
-    return HarmWords(tomllib.loads(text))
+    """The words of a language, from its files: rules and words, phrases, plain words."""
+    raw, phrases, plain = (
+        tomllib.loads(resources.files("bot.shorthand").joinpath(name).read_text("utf-8"))
+        for name in (
+            f"harm.{language}.toml",
+            f"harm_phrases.{language}.toml",
+            f"plain.{language}.toml",
+        )
+    )
+    return HarmWords(raw | phrases, PlainWords(plain["words"], plain["more"]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from bot.shorthand.harm_lexicon import HarmWords
+from bot.shorthand.harm_match import whole
 from bot.shorthand.harm_text import Sentence
 from bot.shorthand.lexicon import load_words as trade_words
 
@@ -73,66 +74,138 @@ def is_general(
     if feel:
         return False
     lists, said = words.lists, sentence.words
+    places = whole(places, sentence)
     begin = min(places)
-    if _is_of_a_thing(said, begin, words):
+    if _is_of_a_thing(sentence, begin, words, names) or _is_everyday(
+        sentence, places, words, names
+    ):
         return True
     asks_others = not lists["you_words"].isdisjoint(said)
     mine = not lists["self_words"].isdisjoint(said)
-    if _is_idle_question(sentence, begin, words, names):
+    if _is_idle_question(sentence, places, words, names):
         return not (mine and not asks_others)
-    if said[1:2] == ["to"] and said[0] in lists["asks_how"] and not mine:
+    if said[1:2] == ["to"] and said[0] in lists["asks_how"] and said[2:3] != ["do"] and not mine:
         return True
-    if not lists["conditions"].isdisjoint(said[:begin]) and (asks_others or not mine):
+    supposed = [i for i in range(begin) if said[i] in lists["conditions"]]
+    if supposed and _in_one_clause(sentence, supposed[-1], begin) and (asks_others or not mine):
         return True
-    first = max(0, begin - 5)
-    about = [
-        i
-        for i in range(first, min(len(said), max(places) + 4))
-        if said[i] in lists["topics"] and i not in places and not _is_a_time(said, i, words)
-    ]
-    return bool(about) and (not mine or about[0] < begin)
+    return _is_told(sentence, places, words, names)
 
 
-def _is_idle_question(sentence: Sentence, begin: int, words: HarmWords, names: list[str]) -> bool:
+def _in_one_clause(sentence: Sentence, i: int, j: int) -> bool:
+    return sentence.chunks[i] == sentence.chunks[j]
+
+
+def _is_told(
+    sentence: Sentence, places: frozenset[int], words: HarmWords, names: list[str]
+) -> bool:
+    """Whether a film, a lesson, a drill or a rule is spoken of, and not the writer or a member.
+
+    A drill is one whoever plays in it; what a film shows is told unless somebody of ours comes
+    between: `after the film ana coughed blood`.
+    """
+    lists, said, atoms = words.lists, sentence.words, sentence.atoms
+    begin, end = min(places), max(places)
+    for i in range(len(said)):
+        if i in places or "<told>" not in atoms[i]:
+            continue
+        if _is_a_time(sentence, i, words) or not lists["negators"].isdisjoint(
+            said[max(0, i - 2) : i]
+        ):
+            continue
+        if "<drill>" in atoms[i]:
+            if lists["self_words"].isdisjoint(said[:begin]):
+                return True
+            continue
+        between = said[i + 1 : end + 1] if i < begin else said[: end + 1]
+        ours = any(w in names or w in lists["self_words"] for w in between)
+        if not ours and (i < begin or _in_one_clause(sentence, end, i)):
+            return True
+    return False
+
+
+def _is_idle_question(
+    sentence: Sentence, places: frozenset[int], words: HarmWords, names: list[str]
+) -> bool:
     """A question to others, and none that tells of somebody: `what do we do, ana isn't waking?`."""
     lists, said = words.lists, sentence.words
     opens = 1 if said[0] in names and len(said) > 1 else 0
     if said[opens] not in lists["asks_first"] or not lists["means_it"].isdisjoint(said):
         return False
-    if any(w in names or w in _THIRD for w in said[opens:begin]):
+    if any(w in names or w in _THIRD for w in said[opens : max(places) + 1]):
         return False
     mine = not lists["self_words"].isdisjoint(said)
     asks_others = not lists["you_words"].isdisjoint(said)
     if sentence.question:
         return asks_others or not mine
     # without a question mark only what can't be told of anybody: `how do you handle it`
+    if mine or any(w in names or w in _THIRD for w in said):
+        return False
     you = not lists["you_words"].isdisjoint(said[opens + 1 : opens + 4])
-    return said[opens] in lists["asks_how"] and you and not mine
+    general = not lists["asks_in_general"].isdisjoint(said[opens + 1 : opens + 3])
+    return (said[opens] in lists["asks_how"] and (you or general)) or (
+        said[opens] in lists["asks_first"] and (you or said[opens + 1 : opens + 2] == ["it"])
+    )
 
 
+_TOWARDS = frozenset({"through", "at", "past", "to"})
 _POSSESSIVES = frozenset({"his", "her", "hers", "their"})
 _THIRD = frozenset({"he", "hes", "she", "shes", "him", "they", "theyre", "them"})
 _DETERMINERS = frozenset({"my", "the", "our", "your", "his", "her", "their", "a", "this", "that"})
 
 
-def _is_of_a_thing(said: list[str], begin: int, words: HarmWords) -> bool:
-    """`the car passed out`: the words follow a thing that is no place where somebody was."""
-    lists = words.lists
-    q = begin - 1
-    while q >= 0 and said[q] in lists["auxiliaries"]:
-        q -= 1
-    if q < 0 or said[q] not in lists["things"]:
-        return False
-    before = said[q - 1] if q else ""
-    if before not in _DETERMINERS:
-        return q == 0
-    return q < 2 or said[q - 2] not in lists["places_before"]
+def _is_of_a_thing(sentence: Sentence, begin: int, words: HarmWords, names: list[str]) -> bool:
+    """`the pump is running hot and coughing`: the nearest noun before the words is a thing.
+
+    Not where it is only a place or a reason: `in the van`, `after the boat`.
+    """
+    lists, said, atoms = words.lists, sentence.words, sentence.atoms
+    for q in range(begin - 1, -1, -1):
+        if not _in_one_clause(sentence, q, begin) or said[q] in lists["thing_ends"]:
+            return False
+        if said[q] in names or said[q] in lists["self_words"] or "<human>" in atoms[q]:
+            return False
+        if said[q] in lists["things"] or "<everyday>" in atoms[q]:
+            return _may_act(sentence, q, words)
+    return False
 
 
-def _is_a_time(said: list[str], i: int, words: HarmWords) -> bool:
-    """`in training`, `after the course`: when it happened, and not what the talk is about."""
+def _is_everyday(
+    sentence: Sentence, places: frozenset[int], words: HarmWords, names: list[str]
+) -> bool:
+    """`dizzy prices in that shop`: an everyday thing between the same commas, and nobody."""
+    lists, said, atoms = words.lists, sentence.words, sentence.atoms
+    near = {sentence.chunks[i] for i in places}
+    beside = [i for i in range(len(said)) if sentence.chunks[i] in near]
+    somebody = any(
+        said[i] in names or said[i] in lists["self_words"] or "<human>" in atoms[i] for i in beside
+    )
+    return not somebody and any(
+        "<everyday>" in atoms[i] and i not in places and not _is_where(said, i, words)
+        for i in beside
+    )
+
+
+def _is_where(said: list[str], i: int, words: HarmWords) -> bool:
+    return any(w in words.lists["places_before"] for w in said[max(0, i - 2) : i])
+
+
+def _may_act(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """Whether a thing begins its clause, and is not where or by what something happened."""
+    lists, said = words.lists, sentence.words
+    first = next(k for k in range(i + 1) if _in_one_clause(sentence, k, i))
+    return not any(
+        w in lists["places_before"] or w in lists["persons_do"] or w.endswith(("ed", "ing"))
+        for w in said[max(first, i - 4) : i]
+    )
+
+
+def _is_a_time(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """`in training`, `after the film`: when it happened, and not what the talk is about."""
+    said = sentence.words
     k = i - 2 if i and said[i - 1] in _DETERMINERS else i - 1
-    return k >= 0 and said[k] in words.lists["when_before"]
+    is_shown = "<media>" in sentence.atoms[i]
+    return k >= 0 and said[k] in words.lists["after_when" if is_shown else "when_before"]
 
 
 def subject_of(
@@ -167,7 +240,12 @@ def _person_unknown(
         for i in range(min(before, len(said) - 1) - 1, -1, -1)
         if i == 0 or chunks[i] != chunks[i - 1] or said[i - 1] in lists["before_person"]
     )
-    acts = (i for i in begins if said[i + 1] in lists["persons_do"])
+    acts = (
+        i
+        for i in begins
+        if said[i + 1] in lists["persons_do"]
+        or (i in sentence.owners and "<human>" in sentence.atoms[i + 1])
+    )
     return next((i for i in acts if _may_be_a_name(sentence, i, words, names)), None)
 
 
@@ -207,6 +285,8 @@ def _marks(
                 continue  # `ilse was holding me`
             if before not in lists["no_subject_after"] and after not in lists["no_subject_before"]:
                 yield i, name
+        elif word == "me" and before in _TOWARDS:
+            continue
         elif word in lists["self_words"]:
             if word == "my" and after in lists["kin"]:
                 skip = i + 1

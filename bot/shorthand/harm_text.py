@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from itertools import pairwise
 
@@ -12,19 +12,25 @@ from bot.shorthand.harm_lexicon import HarmWords
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)?|[^\W\d_]+|[.;!?\n…]|[,:()#/—–]")
 QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "´": "'", "\u200b": None, "\u00ad": None})
 _SHORT = re.compile(r"'(?:s|m|re|ve|d)\b")
+_OWNS = re.compile(r"'s\b")
 _SOMEBODY = frozenset({"<who>"})
+_HUNDREDS = frozenset({"<hundreds>"})
+_FEVERY = frozenset({"<fevery>"})
+_FEVER = re.compile(r"(?:37[.,][5-9]|(?:38|39|40|41)[.,][0-9])")
 _UNIT_MIN = {
     "s": 1 / 60, "sec": 1 / 60, "secs": 1 / 60, "second": 1 / 60, "seconds": 1 / 60,
     "min": 1.0, "mins": 1.0, "minute": 1.0, "minutes": 1.0,
     "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0,
     "day": 1440.0, "days": 1440.0, "week": 10080.0, "weeks": 10080.0,
-    "month": 43200.0, "months": 43200.0, "year": 525600.0, "years": 525600.0,
+    "month": 43200.0, "months": 43200.0, "year": 525600.0, "years": 525600.0, "yr": 525600.0, "yrs": 525600.0,
 }  # fmt: skip
 _COUNTS = {
     "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "ten": 10,
     "twenty": 20, "thirty": 30, "half": 0.5, "few": 3, "couple": 2, "couples": 2, "some": 3,
     "several": 4, "many": 10, "last": 1, "past": 1,
 }  # fmt: skip
+_LONG_AGO_DAYS = 3650.0
+_TODAY = frozenset({"today", "now", "just", "tonight", "morning", "session"})
 _LAST_DAYS = {
     "week": 7.0, "month": 30.0, "year": 365.0, "season": 180.0, "summer": 150.0, "winter": 150.0,
     "spring": 150.0, "autumn": 150.0, "night": 1.0, "weekend": 7.0,
@@ -33,14 +39,21 @@ _LAST_DAYS = {
 
 @dataclass(slots=True)
 class Sentence:
-    """The words of one sentence; `chunks` counts the commas before each."""
+    """The words of one sentence; `chunks` counts the commas before each.
+
+    `groups` are the places of the phrases found in it, each of which means one thing; `owners` the
+    words with an apostrophe and an s.
+    """
 
     words: list[str]
     atoms: list[frozenset[str]]
     spans: list[tuple[int, int]]
     chunks: list[int]
     question: bool
+    exclaimed: bool = False
     after: str = ""
+    groups: list[frozenset[int]] = field(default_factory=list)
+    owners: set[int] = field(default_factory=set)
     ago_days: float | None = None
 
 
@@ -51,7 +64,9 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
     if len(lowered) != len(folded):
         lowered = folded
     lowered = lowered.replace("can not", "cannot ")
+    owners: set[int] = set()
     if "'" in lowered:
+        owners = {m.start() for m in _OWNS.finditer(lowered)}
         lowered = _SHORT.sub(lambda m: " " * len(m.group()), lowered)
         lowered = lowered.replace("n't", "nt ").replace("'ll", "   ")
     out: list[Sentence] = []
@@ -62,6 +77,7 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
         if word in ".;!?\n…":
             if at.words:
                 at.question = word == "?"
+                at.exclaimed = word == "!"
                 out.append(at)
                 at = Sentence(words=[], atoms=[], spans=[], chunks=[], question=False)
             continue
@@ -75,10 +91,13 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
             at.chunks.append(chunk)
             at.atoms.append(_SOMEBODY if word in names else words.atoms(part))
             begin += len(part)
+        if m.end() in owners:
+            at.owners.add(len(at.words) - 1)
     if at.words:
         out.append(at)
     for sentence in out:
         _add_durations(sentence, words)
+        _add_edges(sentence, words, folded)
     for before, after in pairwise(out):
         before.after = after.words[0]
     return out
@@ -131,9 +150,44 @@ def _add_durations(sentence: Sentence, words: HarmWords) -> None:
         sentence.atoms[i] = carried
 
 
+def _figure_class(word: str) -> frozenset[str]:
+    """What a figure may count: beats a minute, or degrees of fever."""
+    if len(word) == 3 and word.isdigit():
+        return _HUNDREDS
+    return _FEVERY if _FEVER.fullmatch(word) else frozenset()
+
+
+def _add_edges(sentence: Sentence, words: HarmWords, folded: str) -> None:
+    """Give a word what it means first or last between commas, or shouted: `^help!$`."""
+    said, chunks = sentence.words, sentence.chunks
+    for i, word in enumerate(said):
+        if word[0].isdigit():
+            sentence.atoms[i] = sentence.atoms[i] | _figure_class(word)
+        if word not in words.at_edges:
+            continue
+        begin, end = sentence.spans[i]
+        shouted = sentence.exclaimed or (len(word) > 1 and folded[begin:end].isupper())
+        first = i == 0 or chunks[i - 1] != chunks[i]
+        last = i + 1 == len(said) or chunks[i + 1] != chunks[i]
+        meant = {
+            f"{a}{word}{b}{c}"
+            for a in ("", "^")[: 1 + first]
+            for b in ("", "!")[: 1 + shouted]
+            for c in ("", "$")[: 1 + last]
+        }
+        sentence.atoms[i] = sentence.atoms[i] | (meant & words.edges)
+
+
 def ago_days(sentence: Sentence, today: date | None) -> float | None:
     """How many days ago a sentence puts what it tells, or None for now; in doubt it is now."""
     said = sentence.words
+    if any("<before>" in carried for carried in sentence.atoms) and _TODAY.isdisjoint(said):
+        return _LONG_AGO_DAYS
+    for i, word in enumerate(said):
+        before = said[i - 1] if i else ""
+        is_year = before in ("in", "of") and len(word) == 4 and word[:2] in ("19", "20")
+        if is_year and today is not None and word.isdigit() and int(word) < today.year:
+            return 365.0 * (today.year - int(word)) - 182.0
     for i, word in enumerate(said):
         before = said[i - 1] if i else ""
         if word in ("ago", "back") and i and said[i - 1] in _UNIT_MIN:
@@ -150,9 +204,6 @@ def ago_days(sentence: Sentence, today: date | None) -> float | None:
             return 3650.0
         if word == "years" and "for" not in said:
             return 730.0
-        is_year = before in ("in", "of") and len(word) == 4 and word[:2] in ("19", "20")
-        if is_year and today is not None and word.isdigit() and int(word) < today.year:
-            return 365.0 * (today.year - int(word)) - 182.0
         if word == "used" and said[i + 1 : i + 2] == ["to"]:
             return 730.0
     return None

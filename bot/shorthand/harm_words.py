@@ -11,13 +11,15 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date
 
-from bot.shorthand.harm_lexicon import Element, HarmWords, Pattern
+from bot.shorthand.harm_lexicon import HarmWords, Pattern
+from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
 from bot.shorthand.harm_scope import is_general, last_name, reaches, subject_of
 from bot.shorthand.harm_text import QUOTES, Sentence, ago_days, sentences_of
 from planner.harm import harm_table
 
 _LONGEST_CHARS = 4096
 _FARTHEST_WORDS = 14
+_A_DAY = 1.0
 _SHORT_STATE_WORDS = 5
 _FEEL = frozenset({"feel", "feeling", "felt", "feels"})
 _FEEL_LEADS = frozenset({"i", "im", "am", "still", "for", "today", "now", "not", "dont", "just"})
@@ -85,14 +87,15 @@ def read_harm(
             found.append(Found(row="21", subject=None, spans=spans))
             told.append((sentence, fears))
             continue
-        if words.said_index.keys().isdisjoint(_carried(sentence)):
+        if words.triggers.isdisjoint(carried_by(sentence)):
             told.append((sentence, frozenset()))
             continue
         _take_out(sentence, words, feel=feel)
+        with_phrases(sentence, words)
         read: set[int] = set()
         following = sentences[n + 1 : n + 2]
         for row, places, is_denied in _matches(sentence, words, feel=feel, following=following):
-            read.update(places)
+            read.update(whole(places, sentence))
             if is_denied:
                 denied.append(row)
                 continue
@@ -105,10 +108,14 @@ def read_harm(
                 asks_cold = asks_cold or subject is None
                 continue
             ago = ago_days(sentence, today)
-            if ago is not None and (subject is not None or ago > max(table[row].days, 2.0)):
+            if (
+                ago is not None
+                and ago >= _A_DAY
+                and (subject is not None or ago > max(table[row].days, 2.0))
+            ):
                 past.append(row)
                 continue
-            spans = tuple(sentence.spans[p] for p in sorted(places))
+            spans = tuple(sentence.spans[p] for p in sorted(whole(places, sentence)))
             found.append(Found(row=row, subject=subject, spans=spans))
             unsure = unsure or any(w in words.lists["unsure"] for w in sentence.words)
         last_other = last_name(sentence, folded) or last_other
@@ -168,48 +175,9 @@ def _may_be_a_state(sentence: Sentence, words: HarmWords) -> bool:
     return len(said) <= _SHORT_STATE_WORDS
 
 
-def _places(part: tuple[Element, ...], atoms: list[frozenset[str]]) -> Iterator[tuple[int, ...]]:
-    """Where a part stands in a sentence: the first way for each place it may begin at."""
-    first = part[0].atoms
-    for i, carried in enumerate(atoms):
-        if not first.isdisjoint(carried):
-            rest = _follow(part, 1, i, atoms)
-            if rest is not None:
-                yield (i, *rest)
-
-
-def _follow(
-    part: tuple[Element, ...], k: int, i: int, atoms: list[frozenset[str]]
-) -> tuple[int, ...] | None:
-    if k == len(part):
-        return ()
-    element = part[k]
-    for j in range(i + 1, min(len(atoms), i + 2 + element.gap)):
-        if not element.atoms.isdisjoint(atoms[j]):
-            rest = _follow(part, k + 1, j, atoms)
-            if rest is not None:
-                return (j, *rest)
-    return None
-
-
-def _stands(pattern: Pattern, sentence: Sentence, carried: set[str]) -> bool:
-    """Whether a pattern stands in a sentence, whoever and whatever is denied."""
-    return _may_stand(pattern, carried) and all(
-        next(_places(part, sentence.atoms), None) is not None for part in pattern.parts
-    )
-
-
-def _may_stand(pattern: Pattern, carried: set[str]) -> bool:
-    return not any(need.isdisjoint(carried) for need in pattern.needs)
-
-
-def _carried(sentence: Sentence) -> set[str]:
-    return set().union(*sentence.atoms)
-
-
 def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
     """Take out the words of idioms, of a reason after `stop`, and of harmless causes in chatter."""
-    carried = _carried(sentence)
+    carried = carried_by(sentence)
     lists = words.lists
     kept = len(words.idioms) if feel else len(words.idioms) + len(words.causes)
     patterns = words.idioms + words.causes
@@ -217,9 +185,9 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
     gone: set[int] = set()
     for i in sorted(wanted):
         pattern = patterns[i]
-        if not _may_stand(pattern, carried):
+        if not may_stand(pattern, carried):
             continue
-        ways = [list(_places(part, sentence.atoms)) for part in pattern.parts]
+        ways = [list(places_of(part, sentence)) for part in pattern.parts]
         if all(ways):
             gone.update(p for way in ways for places in way for p in places)
     for i, word in enumerate(sentence.words):
@@ -246,7 +214,7 @@ def _matches(
     sentence: Sentence, words: HarmWords, *, feel: bool, following: list[Sentence]
 ) -> list[tuple[str, frozenset[int], bool]]:
     """The rows a sentence speaks of, with the places of their words and whether all is denied."""
-    carried = _carried(sentence)
+    carried = carried_by(sentence)
     wanted = {pair for atom in carried for pair in words.said_index.get(atom, ())}
     best: dict[str, tuple[frozenset[int], bool]] = {}
     for i, k in sorted(wanted):
@@ -257,13 +225,13 @@ def _matches(
         if known is not None and not known[1]:
             continue
         pattern = rule.said[k]
-        if not _may_stand(pattern, carried):
+        if not may_stand(pattern, carried):
             continue
         match = _affirmed(pattern, sentence, words, following)
         if match is None:
             continue
         taken = rule.unless if feel else rule.unless + rule.unless_chat
-        if any(_stands(u, sentence, carried) for u in taken):
+        if any(stands(u, sentence, carried) for u in taken):
             continue
         best[rule.row] = match
     return [(row, places, is_denied) for row, (places, is_denied) in best.items()]
@@ -275,12 +243,12 @@ def _affirmed(
     """The places of a pattern that stands, and whether it is denied in every way it stands."""
     all_ways: list[list[tuple[int, ...]]] = []
     for part in pattern.parts:
-        ways = list(_places(part, sentence.atoms))
+        ways = list(places_of(part, sentence))
         if not ways:
             return None
         all_ways.append(ways)
     # A negation that is itself a word of the pattern (`can't`) denies no other part of it.
-    own = {p for ways in all_ways for p in ways[0]}
+    own = set(whole((p for ways in all_ways for p in ways[0]), sentence))
     places: set[int] = set()
     denied = False
     for ways in all_ways:
