@@ -25,7 +25,7 @@ The prior is m ~ N(0, 0.8^2), that is R 2.00 [1.27, 4.73], from published volume
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -35,9 +35,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from planner.figure import Figure, Mark, OutOfRange
+from planner.figure import Figure, Mark, OutOfRange, within
 from planner.gas import fill_window_m
-from planner.pressure import GAUGE_AT_SEA, Site, absolute_bar
+from planner.pressure import DEPTH_MOST_M, GAUGE_AT_SEA, Site, absolute_bar
 from planner.record import (
     Brief,
     Dive,
@@ -54,12 +54,15 @@ Floats = NDArray[np.float64]
 PRIOR_SPREAD = 0.8
 SPREADS = (0.15, 0.25, 0.40, 0.60)
 _GRID_STEP = 0.005
-_PER_STEP = 5  # the table is this much finer than the grid, and linear between (error 5e-6)
+_PER_STEP = 5  # the line of z is this much finer than the grid, and linear between (error 5e-6)
+_COARSE = 4  # dives are summed up on each fourth point of the grid, cubic between (error 2e-6)
 _LEAST_MASS = 1e-30  # a dive can't count more than this against any m
-_ROWS = 4096  # of the table: z from -8 to 12.5, a length that the FFT likes
+_FFT_ROWS = 1024  # at least the wide steps of z, a length that the FFT likes
 _FACTORS = 9  # that many of them multiply without underflow
 _LOWEST_Z = -12.0  # where ln Phi is held level: 1e-33
 _M: Floats = np.linspace(-4.0, 4.0, 1601)
+_WIDE = _GRID_STEP * _COARSE
+_M_COARSE: Floats = np.linspace(-4.0 - _WIDE, 4.0 + _WIDE, 403)  # one more on either side
 _ASKED_LEAST, _ASKED_MOST = -8.0, 4.0  # a ratio of 1.0003 and one of 55: beyond any dive
 
 _RAN_OUT = frozenset({Reason.EMPTY, Reason.LEAK, Reason.SWALLOW})
@@ -90,6 +93,16 @@ def asked(*, depth_m: float, fill_m: float, site: Site = GAUGE_AT_SEA) -> float:
         raise OutOfRange("depth", value=depth_m, low=fill_m, high=300, unit="m")
     ratio = absolute_bar(depth_m=depth_m, site=site) / absolute_bar(depth_m=fill_m, site=site)
     return max(_ASKED_LEAST, min(_ASKED_MOST, log(ratio - 1)))
+
+
+def _asked(depth_m: Floats, fill_m: Floats, site: Site) -> Floats:
+    """The same for many dives; -infinity where nothing is asked, at or above the fill."""
+    surface, per_m = site.surface_bar, site.bar_per_m
+    x = np.full(len(depth_m), -np.inf)
+    asks = depth_m > fill_m
+    ratio = (surface + per_m * depth_m[asks]) / (surface + per_m * fill_m[asks])
+    x[asks] = np.clip(np.log(ratio - 1), _ASKED_LEAST, _ASKED_MOST)
+    return x
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,92 +156,136 @@ class Reach:
 class _Tables:
     """Phi(z / s) and its logarithm on one fine line of z, for each spread.
 
-    Every dive's likelihood is the same curve moved by x, so it is read off one table. The table
-    is laid out as [phase, coarse step, spread], so that a curve on the grid is one block of it.
-    All clean dives together are one convolution of that curve with how often each x was dived,
-    done by FFT: 500 of them cost what one does.
+    Every dive's likelihood is the same curve moved by x, so it is read off one line, laid out so
+    that a curve on the points of a grid is one block: by the place between two points first. Curves
+    are smooth, so dives are summed up on the coarse grid, and only their sum is spread to the grid.
+    All clean dives together are one convolution of the curve with how often each x was dived, by
+    FFT: 500 of them cost what one does.
     """
 
     def __init__(self, spreads: tuple[float, ...]) -> None:
-        self._start = float(_M[0]) - _ASKED_MOST
-        rows = _ROWS
         # loaded with the first posterior: no answer at the buoy needs it
         from scipy.special import log_ndtr, ndtr
 
-        coarse = self._start + _GRID_STEP * np.arange(rows)
-        phases = _GRID_STEP / _PER_STEP * np.arange(_PER_STEP)
-        scaled = (coarse[None, :, None] + phases[:, None, None]) / np.array(spreads)
-        self._phi: Floats = ndtr(scaled)
-        self._up: Floats = ndtr(-scaled)
-        log_phi = log_ndtr(np.maximum(scaled, _LOWEST_Z))
-        self._rows = rows
-        self._log_phi_fft = np.fft.rfft(log_phi, axis=1)
+        fine = _GRID_STEP / _PER_STEP
+        self._start = float(_M_COARSE[0]) - _ASKED_MOST
+        rows = round((float(_M_COARSE[-1]) - _ASKED_LEAST - self._start) / _WIDE) + 2
+        between = _COARSE * _PER_STEP
+        scaled = (self._start + fine * np.arange(rows * between))[:, None] / np.array(spreads)
+
+        def laid_out(line: Floats, places: int) -> Floats:
+            return line.reshape(-1, places, len(spreads)).transpose(1, 0, 2).copy()
+
+        phi: Floats = ndtr(scaled)
+        self._below = laid_out(phi, _PER_STEP)
+        self._phi, self._up = laid_out(phi, between), laid_out(ndtr(-scaled), between)
+        # clean dives: the curve of each wide step, and where x of the last begins
+        self._nodes = rows - _M_COARSE.size - 1
+        log_phi = log_ndtr(np.maximum(scaled[::between], _LOWEST_Z))
+        self._log_phi_fft = np.fft.rfft(log_phi, n=_FFT_ROWS, axis=0)
         prior = np.exp(-0.5 * (_M / PRIOR_SPREAD) ** 2)
         log_prior = np.log(prior / prior.sum() / len(spreads))
         self.log_prior: Floats = np.repeat(log_prior[:, None], len(spreads), axis=1)
 
-    def _place(self, x: float) -> tuple[int, int, int, int, float]:
-        """Row and phase of m = -4 moved by x, those of the next phase, and how far it is to it."""
-        place = (float(_M[0]) - x - self._start) / _GRID_STEP * _PER_STEP
-        whole = int(place)
-        row, phase = divmod(whole, _PER_STEP)
-        next_row, next_phase = divmod(whole + 1, _PER_STEP)
-        return row, phase, next_row, next_phase, place - whole
-
-    def _moved(self, table: Floats, x: float, first: int = 0, last: int = _M.size) -> Floats:
-        """The curve moved by x on the grid's points `first` to `last`, linear between phases."""
-        row, phase, next_row, next_phase, part = self._place(x)
-        moved: Floats = table[phase, row + first : row + last] * (1 - part)
-        moved += table[next_phase, next_row + first : next_row + last] * part
-        return moved
-
     def below(self, x: float) -> Floats:
         """Phi((m - x)/s) over m and spreads."""
-        return self._moved(self._phi, x)
+        part, blocks = self._blocks(self._below, float(_M[0]) - x, _M.size)
+        mixed: Floats = blocks[0] * (1 - part) + blocks[1] * part
+        return mixed
 
-    def log_clean(self, times: Mapping[float, int]) -> Floats:
-        """The sum of ln Phi((m - x)/s) over clean dives, by how often each x was dived."""
-        often = np.zeros((_PER_STEP, self._rows))
-        for x, count in times.items():
-            row, phase, next_row, next_phase, part = self._place(x)
-            often[phase, row] += count * (1 - part)
-            often[next_phase, next_row] += count * part
-        moved = np.conj(np.fft.rfft(often, axis=1))
-        summed = np.einsum("pk,pks->ks", moved, self._log_phi_fft)
-        whole: Floats = np.fft.irfft(summed, n=self._rows, axis=0)
-        return whole[: _M.size]
+    def _blocks(self, table: Floats, z: float, size: int) -> tuple[float, tuple[Floats, Floats]]:
+        """The curves on a grid that begins just below and just above z, and how far it is between."""
+        places = len(table)
+        place = (z - self._start) / _GRID_STEP * _PER_STEP
+        whole = int(place)
+        row, at = divmod(whole, places)
+        next_row, next_at = divmod(whole + 1, places)
+        blocks = table[at, row : row + size], table[next_at, next_row : next_row + size]
+        return place - whole, blocks
 
-    def log_out(self, times: Mapping[tuple[float | None, float], int]) -> Floats:
-        """The sum of ln(Phi((x_b - m)/s) - Phi((x_a - m)/s)); an x_a of None is -infinity."""
-        total = np.zeros_like(self.log_prior)
+    def _difference(self, table: Floats, x: float, less_x: float, part: slice) -> Floats:
+        """The curve moved by x less the one moved by another, on a part of the coarse grid."""
+        share, blocks = self._blocks(table, float(_M_COARSE[0]) - x, _M_COARSE.size)
+        less_share, less_blocks = self._blocks(table, float(_M_COARSE[0]) - less_x, _M_COARSE.size)
+        found = blocks[0][part] * (1 - share)
+        found += blocks[1][part] * share
+        found -= less_blocks[0][part] * (1 - less_share)
+        found -= less_blocks[1][part] * less_share
+        return found
+
+    def log_likelihood(
+        self, clean: Floats, times: Floats, between: Iterable[tuple[float, float, float]]
+    ) -> Floats:
+        """The sum over dives of ln Phi((m - x)/s), or of ln(Phi((x_b - m)/s) - Phi((x_a - m)/s)).
+
+        `clean` is each x and `times` how often it was dived; `between` x_a, x_b and how often.
+        """
+        total = self._log_clean(clean, times)
         product = np.ones_like(total)
         factors = 0
-        for (x_a, x_b), count in times.items():
-            mass = self._out(x_a, x_b)
+        for x_a, x_b, often in between:
+            mass, count = self._out(x_a, x_b), int(often)
+            if count > _FACTORS:
+                total += count * np.log(mass)
+                continue
+            factors += count
+            if factors > _FACTORS:  # one logarithm for several dives, before it underflows
+                total += np.log(product)
+                product.fill(1.0)
+                factors = count
             for _ in range(count):
                 product *= mass
-                factors += 1
-                if factors == _FACTORS:  # one logarithm for several dives, before it underflows
-                    total += np.log(product)
-                    product.fill(1.0)
-                    factors = 0
-        total += np.log(product)
-        return total
+        if factors:
+            total += np.log(product)
+        return _spread(total)
 
-    def _out(self, x_a: float | None, x_b: float) -> Floats:
-        if x_a is None:
-            mass = self._moved(self._up, x_b)
+    def _log_clean(self, xs: Floats, times: Floats) -> Floats:
+        if not xs.size:
+            return np.zeros((_M_COARSE.size, self.log_prior.shape[1]))
+        # a curve begins at m - x: each x lies between four nodes, a wide step apart
+        place = (_M_COARSE[0] - xs - self._start) / _WIDE
+        node = np.clip(place.astype(np.intp), 1, self._nodes - 2)
+        often = np.zeros(_FFT_ROWS)
+        for i, weights in enumerate(_cubic(place - node)):
+            often += np.bincount(node + i - 1, weights * times, minlength=_FFT_ROWS)
+        moved = np.conj(np.fft.rfft(often))[:, None] * self._log_phi_fft
+        whole: Floats = np.fft.irfft(moved, n=_FFT_ROWS, axis=0)
+        return whole[: _M_COARSE.size]
+
+    def _out(self, x_a: float, x_b: float) -> Floats:
+        if x_a < _ASKED_LEAST:
+            share, blocks = self._blocks(self._up, float(_M_COARSE[0]) - x_b, _M_COARSE.size)
+            mass = blocks[0] * (1 - share) + blocks[1] * share
         else:
             # on each side of x_b the difference of the smaller tails, which keeps its digits
-            middle = int(np.searchsorted(_M, x_b))
-            mass = np.empty_like(self.log_prior)
-            shallow, deep = mass[:middle], mass[middle:]
-            phi, up = self._phi, self._up
-            np.subtract(
-                self._moved(phi, x_a, 0, middle), self._moved(phi, x_b, 0, middle), out=shallow
+            middle = int(np.searchsorted(_M_COARSE, x_b))
+            shallow, deep = slice(middle), slice(middle, None)
+            mass = np.concatenate(
+                (
+                    self._difference(self._phi, x_a, x_b, shallow),
+                    self._difference(self._up, x_b, x_a, deep),
+                )
             )
-            np.subtract(self._moved(up, x_b, middle), self._moved(up, x_a, middle), out=deep)
         return np.maximum(mass, _LEAST_MASS, out=mass)
+
+
+def _cubic(t: Floats | float) -> tuple[Floats | float, ...]:
+    """The weights of the values at -1, 0, 1 and 2 for the cubic through them, at t from 0 to 1."""
+    return (
+        -t * (t - 1) * (t - 2) / 6, (t + 1) * (t - 1) * (t - 2) / 2,
+        -(t + 1) * t * (t - 2) / 2, (t + 1) * t * (t - 1) / 6,
+    )  # fmt: skip
+
+
+def _spread(coarse: Floats) -> Floats:
+    """What stands on the coarse grid on all points of the grid: cubic through the four nearest."""
+    size = len(coarse) - 3
+    grid = np.empty((_M.size, coarse.shape[1]))
+    grid[::_COARSE] = coarse[1:-1]
+    nodes = np.stack([coarse[i : i + size] for i in range(4)])
+    for at in range(1, _COARSE):
+        grid[at::_COARSE] = np.tensordot(np.array(_cubic(at / _COARSE)), nodes, axes=1)
+    return grid
 
 
 @lru_cache(maxsize=8)
@@ -250,31 +307,35 @@ def reach(
     >>> round(reach([]).ratio.value, 2)
     2.0
     """
-    clean: Counter[float] = Counter()
-    between: Counter[tuple[float | None, float]] = Counter()
-    # dives repeat their depths: what a depth and a fill ask is computed once
-    for trial, times in Counter(trials).items():
-        fill_m, clean_m, out_m = trial.fill_m, trial.clean_m, trial.out_m
-        x_a = None
-        if clean_m is not None and clean_m > fill_m:
-            x_a = asked(depth_m=clean_m, fill_m=fill_m, site=site)
-        if out_m is None:
-            if x_a is not None:
-                clean[x_a] += times
-        elif out_m > fill_m:
-            between[x_a, asked(depth_m=out_m, fill_m=fill_m, site=site)] += times
+    return _posterior(Counter(trials), site, spreads)
+
+
+def _posterior(trials: Mapping[Trial, int], site: Site, spreads: tuple[float, ...]) -> Reach:
+    """From each trial and how often it was dived: what a depth and a fill ask is computed once."""
+    if not trials:
+        weights = np.exp(_tables(spreads).log_prior)
+        return Reach(weights=weights, spreads=spreads, trials=0, site=site)
+    told = np.array([(f, c, o) for f, c, o in trials], dtype=np.float64).T  # None is nan
+    fill_m, clean_m, out_m = told
+    times = np.fromiter(trials.values(), dtype=np.float64, count=len(trials))
+    for depth_m in (np.nanmin(told), np.nanmax(told)):
+        within("depth", float(depth_m), low=0, high=DEPTH_MOST_M, unit="m")
+    is_clean = np.isnan(out_m) & (clean_m > fill_m)
+    ran_out = out_m > fill_m
+    x_clean = _asked(clean_m, fill_m, site)
+    between = zip(
+        x_clean[ran_out], _asked(out_m[ran_out], fill_m[ran_out], site), times[ran_out], strict=True
+    )
     table = _tables(spreads)
-    log_weights = table.log_prior.copy()
-    if clean:
-        log_weights += table.log_clean(clean)
-    if between:
-        log_weights += table.log_out(between)
+    log_weights = table.log_prior + table.log_likelihood(
+        x_clean[is_clean], times[is_clean], between
+    )
     weights = np.exp(log_weights - log_weights.max())
     weights /= weights.sum()
     return Reach(
         weights=weights,
         spreads=spreads,
-        trials=clean.total() + between.total(),
+        trials=int(times[is_clean].sum() + times[ran_out].sum()),
         site=site,
     )
 
@@ -284,9 +345,10 @@ def reach_of(
     exercise: Exercise,
     *,
     at: datetime | None = None,
-    site: Site = GAUGE_AT_SEA,
 ) -> Reach:
     """A diver's own reach on one kind of dive, with the kit that is worn at `at`.
+
+    Depths are read as they are at the record's site.
 
     Kit is the latest mask volume stated (0: a nose clip); dives with another kit don't count. A
     fill that wasn't stated is the deep end of what was briefed, or of the practice's window for
@@ -294,23 +356,28 @@ def reach_of(
     a dive that ran out, the last equalised depth was 1 m above the turn. A report that waits for
     a yes counts only where it ran out.
     """
-    return reach(_trials(record, exercise, at), site=site)
+    known = record if at is None else record.until(at)
+    found = known._cache.get((Reach, exercise))
+    if found is None:
+        found = _posterior(_trials(known, exercise), known.site, SPREADS)
+        known._cache[Reach, exercise] = found
+    assert isinstance(found, Reach)
+    return found
 
 
-def _trials(record: DiverRecord, exercise: Exercise, at: datetime | None) -> Iterator[Trial]:
-    found: list[tuple[float, Trial]] = []
-    kit = -1.0
+def _trials(record: DiverRecord, exercise: Exercise) -> dict[Trial, int]:
+    """Each trial with the kit that is worn, and how often it was dived."""
+    by_kit: dict[float, dict[Trial, int]] = {}
+    counted = by_kit.setdefault(-1.0, {})
     brief: Brief | None = None
     for fact in record.facts:
-        if at is not None and fact.happened_at > at:
-            break
         kind = type(fact)
         if kind is Dive:
             assert isinstance(fact, Dive)
             if fact.exercise is exercise:
                 trial = _trial(fact, brief)
                 if trial is not None:
-                    found.append((kit, trial))
+                    counted[trial] = counted.get(trial, 0) + 1
         elif kind is Brief:
             assert isinstance(fact, Brief)
             if fact.exercise is exercise:
@@ -318,8 +385,8 @@ def _trials(record: DiverRecord, exercise: Exercise, at: datetime | None) -> Ite
         elif kind is Volume:
             assert isinstance(fact, Volume)
             if fact.volume is VolumeKind.MASK:
-                kit = 1.0 if fact.value > 0 else 0.0
-    return (trial for worn, trial in found if worn == kit)
+                counted = by_kit.setdefault(1.0 if fact.value > 0 else 0.0, {})
+    return counted
 
 
 def _trial(dive: Dive, brief: Brief | None) -> Trial | None:
@@ -330,12 +397,12 @@ def _trial(dive: Dive, brief: Brief | None) -> Trial | None:
     if fill_m is None or depth_m <= fill_m:
         return None
     if dive.ending is Ending.STOP and dive.reason in _RAN_OUT:
-        return Trial(fill_m=fill_m, clean_m=depth_m - _ONE_DEPTH_KNOWN_M, out_m=depth_m)
+        return Trial(fill_m, depth_m - _ONE_DEPTH_KNOWN_M, depth_m)
     if dive.waits:
         return None
     if dive.ending is Ending.STOP and dive.reason in _NOT_EQUALISED:
         depth_m -= _ONE_DEPTH_KNOWN_M
-    return Trial(fill_m=fill_m, clean_m=depth_m)
+    return Trial(fill_m, depth_m)
 
 
 def _fill_of(dive: Dive, depth_m: float, brief: Brief | None) -> float | None:

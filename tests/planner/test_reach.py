@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import log_ndtr, logsumexp
 
 from planner.figure import OutOfRange
-from planner.reach import Trial, asked, reach, reach_of
+from planner.pressure import Site
+from planner.reach import SPREADS, Trial, asked, reach, reach_of
 from planner.record import Brief, Dive, Ending, Exercise, Reason, VolumeKind
 from tests.planner.test_lungs import facts_record, volume
 
@@ -186,3 +190,59 @@ def test_a_report_that_waits_counts_on_the_careful_side_only() -> None:
 def test_an_unknown_depth_says_nothing() -> None:
     """A dive whose depth is not known yet leaves the reach as it was."""
     assert median(dive(None, Ending.STOP, Reason.EMPTY, 6)) == median()
+
+
+def _summed(told: list[Trial]) -> tuple[float, float]:
+    """R and the chance of 20 m with the fill at 7, each dive summed up on the whole grid."""
+    m, spread = np.linspace(-4, 4, 1601)[:, None], np.array(SPREADS)
+    weight = -0.5 * (m / 0.8) ** 2 + np.zeros(len(SPREADS))
+    for fill_m, clean_m, out_m in told:
+        below = -np.inf
+        if clean_m is not None and clean_m > fill_m:
+            below = asked(depth_m=clean_m, fill_m=fill_m)
+        if out_m is None:
+            weight += log_ndtr((m - below) / spread)
+            continue
+        ends = (asked(depth_m=out_m, fill_m=fill_m), below)
+        # of the tail that keeps its digits
+        side = np.where(m < ends[0], -1, 1)
+        tails = [np.exp(log_ndtr(-side * (m - x) / spread)) for x in ends]
+        weight += np.log(np.maximum(abs(tails[0] - tails[1]), 1e-30))
+    weight = np.exp(weight - logsumexp(weight))
+    mass = weight.sum(axis=1)
+    median_m = np.interp(0.5, np.cumsum(mass) - mass / 2, m[:, 0])
+    x = asked(depth_m=20, fill_m=7)
+    return 1 + float(np.exp(median_m)), float((np.exp(log_ndtr((m - x) / spread)) * weight).sum())
+
+
+@pytest.mark.parametrize("count", [1, 5, 40, 300])
+def test_the_tables_agree_with_the_sum_over_dives(count: int) -> None:
+    """Read off tables and spread from the coarse grid, R and chance are those of the whole sum."""
+    rng = random.Random(count)
+    told = []
+    for _ in range(count):
+        fill_m, depth_m = rng.uniform(0, 9), rng.uniform(10, 24)
+        ran_out = rng.random() < 0.3
+        told.append(
+            Trial(fill_m, depth_m - 1 if ran_out else depth_m, depth_m if ran_out else None)
+        )
+    ratio, chance = _summed(told)
+    own = reach(told)
+    assert own.ratio.value == pytest.approx(ratio, rel=2e-5)
+    assert own.chance(depth_m=20, fill_m=7) == pytest.approx(chance, abs=2e-5)
+
+
+def test_depths_are_read_as_they_are_at_the_site() -> None:
+    """The same metres ask more at 1000 m; by rope fresh water asks less, by gauge the same."""
+    said = (dive(18, fill_m=6), dive(20, fill_m=6))
+    high, salt, fresh, gauge = (
+        reach_of(replace(facts_record(*said), site=site), Exercise.FRC).ratio.value
+        for site in (
+            Site(altitude_m=1000), Site(gauge=False), Site(gauge=False, salt=False),
+            Site(salt=False),
+        )
+    )  # fmt: skip
+    at_sea = median(*said)
+    assert high > at_sea
+    assert fresh < salt
+    assert gauge == at_sea
