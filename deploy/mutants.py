@@ -415,6 +415,13 @@ def main() -> int:
     ask.add_argument(
         "--sample", type=int, metavar="N", help="at most N of a module, always the same"
     )
+    ask.add_argument(
+        "--seconds",
+        type=float,
+        default=20,
+        metavar="N",
+        help="of tests a mutant, the quickest first; what slower ones notice counts as unnoticed",
+    )
     ask.add_argument("--workers", type=int, default=2, metavar="N")
     ask.add_argument(
         "--out", type=Path, default=Path(os.devnull), help="verdicts, a line of JSON each"
