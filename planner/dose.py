@@ -87,7 +87,8 @@ def rested(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """Nights between exhale days, exhale days in a run of days, a night from deep full-lung dives."""
     free = standing.day_state.free_day
     if standing.day_state.last_day < free:
-        until = date.fromordinal(free)
+        # a dive that was made all the same has moved the day on which rest is over
+        until = date.fromordinal(max(free, standing.rest_free_day()))
         return (Bar(because=Because.REST, figure="rest.nights", until_on=until),)
     return ()
 

@@ -99,10 +99,14 @@ class RecordError(PlannerError):
     """Facts that can't be made a record: a naive time, or another diver's fact."""
 
 
-def _order(fact: Fact) -> tuple[datetime, bool, str, int, int, int]:
-    """By when it happened; of one instant, what was said in private (profile, health) comes first."""
+def _order(fact: Fact) -> tuple[datetime, int, str, int, int]:
+    """By when it happened; of one instant, by the number of the message, which was given as it was heard."""
     o = fact.origin
-    return (fact.happened_at, not o.chat.startswith("p:"), o.chat, o.message, o.line, o.edit)
+    return (fact.happened_at, o.message, o.chat, o.line, o.edit)
+
+
+def _told(fact: Fact) -> tuple[datetime, int, int]:
+    return (fact.said_at, fact.origin.message, fact.origin.line)
 
 
 def day_begins_at(on: date, *, timezone: ZoneInfo) -> datetime:
@@ -180,7 +184,7 @@ def record_of(
     site: Site = GAUGE_AT_SEA,
     known_at: datetime | None = None,
 ) -> DiverRecord:
-    """Sort the facts of one diver and drop what was struck.
+    """Sort the facts of one diver and drop what was struck, or told anew (a reported base).
 
     `timezone` and `site` are the group's: where days begin, and what a metre of depth means.
 
@@ -203,6 +207,11 @@ def record_of(
         ]
     else:
         kept = mine
+    bases = [f for f in kept if type(f) is ReportedBase]
+    if len(bases) > 1:
+        # as a personal best and a goal: what is told anew takes the place of what was told before
+        newest = {f.exercise: f for f in sorted(bases, key=_told)}
+        kept = [f for f in kept if type(f) is not ReportedBase or newest[f.exercise] is f]
     return DiverRecord(diver=diver, timezone=timezone, facts=tuple(_in_order(kept)), site=site)
 
 

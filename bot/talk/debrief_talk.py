@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import takewhile
 
 from bot.talk.full_lung import left_by_full, offered
 from bot.talk.health import check_keys
@@ -109,9 +110,10 @@ def _harmed(record: DiverRecord, found: Debrief) -> bool:
 
 def _answered(record: DiverRecord, found: Debrief) -> bool:
     """Whether the check needs no asking any more: something was said after the last dive."""
-    ended_at = found.lines[-1].dive.happened_at
-    return any(
-        isinstance(f, Well | Harm | Unwell) and f.happened_at >= ended_at for f in record.facts
+    last = found.lines[-1].dive
+    since = takewhile(lambda f: f != last, reversed(record.facts))
+    return any(isinstance(f, Well) for f in since) or any(
+        isinstance(f, Harm | Unwell) and f.happened_at >= last.happened_at for f in record.facts
     )
 
 

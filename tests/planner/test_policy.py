@@ -463,3 +463,36 @@ def test_the_site_moves_the_first_depth_and_a_gauge_does_not_mind_the_water() ->
     assert first_m(Site(salt=False)) == 7.0
     assert first_m(Site(altitude_m=2000)) == 5.5
     assert first_m(Site(gauge=False, salt=False, altitude_m=2000)) == 6.0
+
+
+def test_a_base_told_anew_takes_the_place_of_the_one_before() -> None:
+    """A mistyped base is mended by telling it again, whatever day it names; the other exercise's stays."""
+    season = Season(Exercise.FRC).profile(pb_m=38, goal_m=50)
+    season.at = datetime(2026, 5, 5, 8, tzinfo=UTC)
+    season.reported(24, date(2026, 5, 1))
+    season.at += timedelta(minutes=1)
+    season.reported(12, date(2026, 5, 1))
+    assert season.held_m() == 9.5
+    season.at += timedelta(minutes=1)
+    season.reported(15, date(2026, 4, 20))
+    assert season.held_m() == 12.0  # 0.8 x 15; younger than 28 days, so no lay-off
+
+
+def test_rest_is_over_after_what_was_dived_on_a_rest_day() -> None:
+    """The day that is told counts the dive of today too, as the debrief does."""
+    season = Season(Exercise.FRC).profile(pb_m=38, goal_m=40).morning("2026-05-05").dive(7)
+    season.morning("2026-05-06").dive(7)
+    said = season.said()
+    assert isinstance(said, Refusal)
+    rest = [bar for bar in said.bars if bar.because is Because.REST]
+    assert [bar.until_on for bar in rest] == [date(2026, 5, 12)]
+    assert season.free_on() == "2026-05-12"
+
+
+def test_of_one_instant_what_was_heard_first_comes_first() -> None:
+    """Facts of one second stand in the order of their messages' numbers, whichever chats they are from."""
+    season = Season(Exercise.FRC).profile(pb_m=38, goal_m=40)
+    pb, goal = season.facts[1:3]
+    later = replace(goal, origin=Origin(chat="p:mara", message=2), happened_at=pb.happened_at)
+    first = replace(pb, origin=Origin(chat="g:1", message=1))
+    assert record_of(DIVER, [later, first], timezone=ZONE).facts == (first, later)
