@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from math import exp
 from typing import cast
 
 from planner import dose
@@ -17,10 +18,11 @@ from planner.figure import Figure, Mark
 from planner.gas import fill_window_m, share_lost
 from planner.held import down_half
 from planner.plan import standing
+from planner.reach import asked, reach_of
 from planner.reasons import Bar, Because, Cap, Refusal
-from planner.record import Dive, DiverRecord, Ending, Exercise, Reason
-from planner.rules import Rules
-from planner.spaces import Spaces, spaces_of
+from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
+from planner.rules import RULES, Rules
+from planner.spaces import spaces_of
 from planner.standing import Standing
 from planner.support import Bound, FullFill, binding, full_fill_window, supports
 
@@ -74,17 +76,13 @@ def supported_of(state: Standing) -> Supported | None:
 
     FRC credit stays in the window while RV builds, so both exercises are asked and the better wins.
     """
-    own = spaces_of(state.record)
     best: Supported | None = None
     for exercise, track in state.tracks.items():
         held = track.held_m(state.day_state.last_day)
         if held is None:
             continue
         fill = held_fill_m(state, exercise, held)
-        bounds = supports(
-            exercise=exercise, clean_m=held, fill_m=fill, lungs=state.lungs, own=own,
-            rules=state.rules,
-        )  # fmt: skip
+        bounds = bounds_at(state, exercise, clean_m=held, fill_m=fill)
         least = binding(bounds)
         assert least is not None
         depth = down_half(least.depth_m)
@@ -94,6 +92,24 @@ def supported_of(state: Standing) -> Supported | None:
                 binding=least,
             )  # fmt: skip
     return best
+
+
+def bounds_at(
+    state: Standing, exercise: Exercise, *, clean_m: float, fill_m: float
+) -> tuple[Bound, ...]:
+    """What a clean dive of this diver speaks for, by rule, chest and mouth: own lungs, own spaces.
+
+    Depths are read as they are at the record's site.
+    """
+    return supports(
+        exercise=exercise,
+        clean_m=clean_m,
+        fill_m=fill_m,
+        lungs=state.lungs,
+        own=spaces_of(state.record),
+        site=state.record.site,
+        rules=state.rules,
+    )
 
 
 def held_fill_m(state: Standing, exercise: Exercise, held_m: float) -> float:
@@ -114,7 +130,7 @@ def held_fill_m(state: Standing, exercise: Exercise, held_m: float) -> float:
         and d.ending is Ending.CLEAN
         and state.day_of(d.happened_at) >= oldest
     ]
-    window = fill_window_m(state.lungs, target_m=held_m, rules=state.rules)
+    window = fill_window_m(state.lungs, target_m=held_m, site=state.record.site, rules=state.rules)
     return min(max(stated, default=window.high_m), held_m)
 
 
@@ -185,7 +201,7 @@ def full_plan(record: DiverRecord, *, rules: Rules, at: datetime) -> FullPlan | 
     elif supported.held_m > supported.fill_m:
         fill = full_fill_window(
             state.lungs, line_m=line, clean_m=supported.held_m, fill_m=supported.fill_m, own=own,
-            rules=rules,
+            site=record.site, rules=rules,
         )  # fmt: skip
     if state.lungs is not None and (fill is None or fill.is_empty):
         bars.append(Bar(because=Because.EMPTY_WINDOW, figure="full.fill_margin_m"))
@@ -206,7 +222,7 @@ def full_plan(record: DiverRecord, *, rules: Rules, at: datetime) -> FullPlan | 
         days_needed=int(rules["full.clean_days"]),
         not_before_at=until if until is not None and until > at else None,
         turns=TURNS,
-        lost=lost_share(ladder.last_empty, own) if ladder.owed else None,
+        lost=lost_share(record, ladder.last_empty) if ladder.owed else None,
         caps=(*_caps(line, supported, is_step=is_step), *moments),
     )
 
@@ -249,27 +265,59 @@ def _support_bars(
         yield Bar(because=Because.NOT_SUPPORTED, figure=figure)
 
 
-def lost_share(dive: Dive | None, own: Spaces) -> Figure | None:
-    """The share of its charge that a dive which ran out had lost, with the band of the spaces.
+def lost_share(record: DiverRecord, dive: Dive | None) -> Figure | None:
+    """The share of its charge that a full-lung dive which ran out had lost, 0 to 1, with a band.
 
+    What the mouth would have given is the reach of the diver's own dives before it: charge and
+    spaces cancel, and 1 - (R(d, f) - 1) / (R - 1) is left, where nothing stays in the mouth.
+    Before there are any, published volumes stand for it (`source` names them), with their band.
     None where its depth or fill is not known, or it did not go below its fill.
     """
-    if dive is None or dive.depth_m is None or dive.fill_m is None or dive.depth_m <= dive.fill_m:
+    if dive is None or dive.depth_m is None:
         return None
-    depth_m, fill_m = dive.depth_m, dive.fill_m
+    fill_m = _fill_m(record, dive)
+    if fill_m is None or dive.depth_m <= fill_m:
+        return None
+    own = reach_of(record, dive.exercise, at=dive.happened_at - timedelta(microseconds=1))
+    if own.trials:
+        gave = exp(asked(depth_m=dive.depth_m, fill_m=fill_m, site=record.site))
+        ratio = own.ratio
+        about, low, high = (
+            max(0.0, 1 - gave / (given - 1))
+            for given in (ratio.value, ratio.low_or_value, ratio.high_or_value)
+        )
+        return Figure(value=about, unit="", mark=Mark.HOUSE, low=low, high=high, name="share_lost")
+    return _lost_by_volumes(record, dive.depth_m, fill_m)
+
+
+def _lost_by_volumes(record: DiverRecord, depth_m: float, fill_m: float) -> Figure:
+    spaces = spaces_of(record)
+    charge, rigid = spaces.charge_ml, spaces.rigid_ml
 
     def share(charge_ml: float, rigid_ml: float) -> float:
         return share_lost(
             charge_ml=charge_ml, empty_at_m=depth_m, fill_m=fill_m, rigid_ml=rigid_ml,
-            residue_ml=own.residue_ml,
+            residue_ml=spaces.residue_ml, site=record.site,
         )  # fmt: skip
 
-    charge, rigid = own.charge_ml, own.rigid_ml
     return Figure(
         value=share(charge.value, rigid.value), unit="", mark=Mark.HOUSE, source=rigid.source,
         low=share(charge.low_or_value, rigid.high_or_value),
         high=share(charge.high_or_value, rigid.low_or_value), name="share_lost",
     )  # fmt: skip
+
+
+def _fill_m(record: DiverRecord, dive: Dive) -> float | None:
+    """Where a full-lung dive's fill was: as stated, else the deep end of what was briefed for it."""
+    if dive.fill_m is not None:
+        return dive.fill_m
+    gap = timedelta(hours=RULES["session.gap_h"])
+    told = [
+        b.fill_high_m
+        for b in record.of(Brief)
+        if b.exercise is dive.exercise and b.happened_at <= dive.happened_at <= b.happened_at + gap
+    ]
+    return told[-1] if told else None
 
 
 def _refused(state: Standing, bars: list[Bar]) -> Refusal:

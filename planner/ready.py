@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from planner.full import Supported, held_fill_m, supported_of
+from planner.full import Supported, bounds_at, held_fill_m, supported_of
 from planner.gas import fill_window_m
 from planner.plan import settled_m, standing
 from planner.reach import reach_of
 from planner.record import DiverRecord, Ending, Exercise
 from planner.rules import Rules
 from planner.standing import Standing
-from planner.support import Bound, BoundKind, binding, supports
+from planner.support import Bound, BoundKind, binding
 
 __all__ = ["Bound", "BoundKind", "Readiness", "readiness_of", "ready"]
 
@@ -139,7 +139,9 @@ def _chance(
         return None, None
     fill_m = 0.0
     if exercise is Exercise.FRC:
-        low, high = fill_window_m(state.lungs, target_m=depth_m, rules=state.rules)[:2]
+        low, high = fill_window_m(
+            state.lungs, target_m=depth_m, site=state.record.site, rules=state.rules
+        )[:2]
         stated = (
             d.fill_m
             for d in reversed(state.record.dives)
@@ -151,10 +153,5 @@ def _chance(
 
 def _bounds(state: Standing, exercise: Exercise, held_m: float) -> tuple[Bound, ...]:
     """What the held depth supports, by rule, chest and mouth."""
-    return supports(
-        exercise=exercise,
-        clean_m=held_m,
-        fill_m=held_fill_m(state, exercise, held_m),
-        lungs=state.lungs,
-        rules=state.rules,
-    )
+    fill_m = held_fill_m(state, exercise, held_m)
+    return bounds_at(state, exercise, clean_m=held_m, fill_m=fill_m)

@@ -18,13 +18,12 @@ from bot.talk.tell import (
 )
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import down, joined, say
-from planner.full import FullPlan, full_plan, supported_of
-from planner.gas import share_lost
+from planner.figure import Figure
+from planner.full import FullPlan, full_plan, lost_share, supported_of
 from planner.held import down_half
 from planner.plan import standing
 from planner.reasons import Because, Refusal
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
-from planner.spaces import spaces_of
 from storage.outcome import Letter, Outcome
 
 
@@ -96,7 +95,7 @@ def _own_lines(scene: Scene, now: FullPlan) -> Iterator[str]:
     )
     yield say("full.why-fill", low=now.fill.low_m, high=now.fill.high_m)
     if now.lost is not None:
-        yield _lost_words(now.lost.value, now.lost.low_or_value, now.lost.high_or_value)
+        yield _lost_words(now.lost)
 
 
 def fill_at(fill_m: float) -> str:
@@ -104,9 +103,19 @@ def fill_at(fill_m: float) -> str:
     return say("next.fill-at", depth=fill_m) if fill_m else say("next.fill-surface")
 
 
-def _lost_words(share: float, low_share: float, high_share: float) -> str:
-    about, low, high = (round(100 * s) for s in (share, low_share, high_share))
-    return say("full.lost" if low < high else "full.lost-about", about=about, low=low, high=high)
+_SAYS_NOTHING = 0.5
+"""A band of a share wider than this is no estimate: what would narrow it is said instead."""
+
+
+def _lost_words(lost: Figure) -> str:
+    """How much of its charge a dive that ran out had lost, and by what; with a wide band only that."""
+    about, low, high = (
+        round(100 * share) for share in (lost.value, lost.low_or_value, lost.high_or_value)
+    )
+    by = "volumes" if lost.source else "own"
+    if lost.high_or_value - lost.low_or_value > _SAYS_NOTHING:
+        return say(f"full.lost-wide-{by}", low=low, high=high)
+    return say(f"full.lost-{by}", about=about, low=low, high=high)
 
 
 _OF_THE_DAY = frozenset({Because.EXHALE_DIVE, Because.REST, Because.NO_BUDDY, Because.NO_FIT})
@@ -222,33 +231,9 @@ def _after_fault(scene: Scene, dive: Dive, level: float, needed: str) -> str:
         return say("full.after-pressure", depth=level, share=share, needed=needed)
     if dive.ending is Ending.STOP and reason.is_technique:
         back = say("full.after-technique", depth=level, needed=needed)
-        lost = _lost(scene, dive) if reason is Reason.EMPTY else ""
-        return f"{back} {lost}".rstrip()
+        lost = lost_share(scene.record(dive.diver), dive) if reason is Reason.EMPTY else None
+        return joined((back, "" if lost is None else _lost_words(lost)), " ")
     return say("full.after-other")
-
-
-def _lost(scene: Scene, dive: Dive) -> str:
-    """How much of its charge a dive that ran out had lost, by the bands of charge and spaces."""
-    depth_m, fill_m = dive.depth_m, dive.fill_m
-    if fill_m is None:
-        brief = _brief_for(scene, dive)
-        fill_m = None if brief is None else brief.fill_high_m
-    if depth_m is None or fill_m is None or depth_m <= fill_m:
-        return ""
-    own = spaces_of(scene.record(dive.diver))
-    ends = (
-        (own.charge_ml.value, own.rigid_ml.value),
-        (own.charge_ml.low_or_value, own.rigid_ml.high_or_value),
-        (own.charge_ml.high_or_value, own.rigid_ml.low_or_value),
-    )
-    about, low, high = (
-        share_lost(
-            charge_ml=charge_ml, empty_at_m=depth_m, fill_m=fill_m, rigid_ml=rigid_ml,
-            residue_ml=own.residue_ml,
-        )
-        for charge_ml, rigid_ml in ends
-    )  # fmt: skip
-    return _lost_words(about, low, high)
 
 
 HANDLERS: dict[str, Handler] = {"next-full": next_full}

@@ -11,6 +11,7 @@ from bot.talk.full_lung import offered
 from bot.talk.turn import Handler, Scene
 from bot.talk.views import paused, private_answer
 from bot.texts.render import down, say, up
+from planner.full import bounds_at
 from planner.gas import fill_window_m
 from planner.held import up_half
 from planner.lungs import Lungs
@@ -19,7 +20,7 @@ from planner.ready import Readiness, ready
 from planner.record import Exercise
 from planner.spaces import spaces_of
 from planner.standing import Standing
-from planner.support import Bound, deepest_full_fill_m, required_fill_m, supports
+from planner.support import Bound, deepest_full_fill_m, required_fill_m
 from storage.outcome import Outcome, Picture
 
 
@@ -144,32 +145,31 @@ def _credit(found: Readiness) -> Iterator[str]:
 
 def _bounds_at(state: Standing, exercise: Exercise, depth_m: float) -> tuple[Bound, ...]:
     """What a clean dive to a depth would speak for; the fill at its deep end, the careful one."""
-    return supports(
-        exercise=exercise,
-        clean_m=depth_m,
-        fill_m=_fill_m(state, exercise, depth_m),
-        lungs=state.lungs,
-        own=spaces_of(state.record),
-        rules=state.rules,
-    )
+    fill_m = _fill_m(state, exercise, depth_m)
+    return bounds_at(state, exercise, clean_m=depth_m, fill_m=fill_m)
 
 
 def _fill_m(state: Standing, exercise: Exercise, depth_m: float) -> float:
     if exercise is Exercise.RV:
         return 0.0
-    return fill_window_m(state.lungs, target_m=depth_m).high_m
+    site = state.record.site
+    return fill_window_m(state.lungs, target_m=depth_m, site=site, rules=state.rules).high_m
 
 
 def _asked_fill_m(state: Standing, found: Readiness) -> float:
     """The full-lung fill that the practice asks for: no larger ratio than at the base."""
     fill_m = _fill_m(state, found.exercise, found.base_m)
-    return required_fill_m(goal_m=found.stage_m, clean_m=found.base_m, fill_m=fill_m)
+    return required_fill_m(
+        goal_m=found.stage_m, clean_m=found.base_m, fill_m=fill_m, site=state.record.site
+    )
 
 
 def _fill_line(state: Standing, found: Readiness, lungs: Lungs) -> str:
     """The full-lung fill that the practice asks for beside the latest that the lungs allow."""
     asked_m = _asked_fill_m(state, found)
-    latest_m = deepest_full_fill_m(lungs, own=spaces_of(state.record)).value
+    latest_m = deepest_full_fill_m(
+        lungs, own=spaces_of(state.record), site=state.record.site, rules=state.rules
+    ).value
     none = "view.fills-none-rv" if found.exercise is Exercise.RV else "view.fills-none"
     return say(
         "view.fills" if up_half(asked_m) <= latest_m else none,

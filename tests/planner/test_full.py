@@ -7,11 +7,24 @@ from datetime import date, timedelta
 
 import pytest
 
-from planner.full import FullPlan, full_plan, supported_of
+from planner.figure import Figure
+from planner.full import FullPlan, full_plan, lost_share, supported_of
 from planner.plan import Plan, standing
 from planner.ready import Readiness, ready
 from planner.reasons import Because, Refusal
-from planner.record import PB, Body, Brief, Dive, Ending, Exercise, Goal, Reason, ReportedBase
+from planner.record import (
+    PB,
+    Body,
+    Brief,
+    Dive,
+    Ending,
+    Exercise,
+    Goal,
+    Reason,
+    ReportedBase,
+    Volume,
+    VolumeKind,
+)
 from planner.rules import RULES
 from tests.planner.season import Season
 
@@ -138,6 +151,61 @@ def test_after_running_out_the_last_clean_depth_and_what_was_lost() -> None:
     assert (said.line_m, said.is_step) == (31, False)
     assert said.lost is not None
     assert 0 <= said.lost.low_or_value < said.lost.value < said.lost.high_or_value < 1
+
+
+def again(season: Season) -> Season:
+    return replace(season, facts=list(season.facts))
+
+
+def lost(season: Season) -> Figure:
+    found = lost_share(season.record(), season.record().dives[-1])
+    assert found is not None
+    return found
+
+
+def test_the_loss_is_told_by_the_divers_own_dives_as_soon_as_there_are_any() -> None:
+    """Volumes say hardly anything; clean full-lung dives before it do, and more of them more."""
+    season = pia().morning("2026-07-04")
+    nothing = lost(full(again(season), 27, "empty"))
+    assert nothing.source
+    assert nothing.high_or_value - nothing.low_or_value > 0.5
+    widths = []
+    for day in ("2026-07-06", "2026-07-07"):
+        full(full(season.morning(day), 34), 34)
+        own = lost(full(again(season), 27, "empty"))
+        assert not own.source
+        # 34 m asked 0.572 over the fill of 18 m, 27 m asks 0.32: at least 44 % by the clean dives
+        assert own.value > 0.44
+        widths.append(own.high_or_value - own.low_or_value)
+    assert widths[1] < widths[0] < nothing.high_or_value - nothing.low_or_value
+
+
+def test_a_measured_charge_narrows_the_loss_before_there_are_dives() -> None:
+    """With a measured mouthful the band by volumes is that of the air spaces alone."""
+    season = pia().morning("2026-07-04")
+    carried = season._carried()
+    charge = Volume(**carried, volume=VolumeKind.MOUTH, value=70.0)  # type: ignore[arg-type]
+    told = again(season)
+    told.facts.append(charge)
+    wide, narrow = (lost(full(one, 31, "empty")) for one in (again(season), told))
+    assert narrow.high_or_value - narrow.low_or_value < wide.high_or_value - wide.low_or_value
+
+
+def test_the_fill_of_a_dive_that_ran_out_is_the_briefed_one_unless_stated() -> None:
+    """Without a stated fill the brief's deep end stands for it; without a brief nothing is said."""
+    season = pia().morning("2026-07-04")
+    brief = Brief(
+        **season._carried(),
+        exercise=Exercise.FULL,
+        depth_m=34,
+        fill_low_m=16,
+        fill_high_m=18,  # type: ignore[arg-type]
+    )
+    silent = full(again(season), 31, "empty", fill_m=None)
+    assert lost_share(silent.record(), silent.record().dives[-1]) is None
+    season.facts.append(brief)
+    stated, briefed = (full(again(season), 31, "empty", fill_m=f) for f in (18, None))
+    assert lost(stated).value == lost(briefed).value
 
 
 def test_after_running_out_the_ladder_is_climbed_again() -> None:
