@@ -10,7 +10,7 @@ import logging
 import sqlite3
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
@@ -23,6 +23,13 @@ from storage.outcome import Forget, Letter, Outcome, Room, SetRoom
 from storage.store import InboxRow, Store, Turn
 
 log = logging.getLogger(__name__)
+
+RETIRE_EVERY = timedelta(hours=6)
+"""How often what has been kept for long enough is dropped (house rule)."""
+
+EMPTY_EVERY = timedelta(minutes=1)
+"""How long raw bytes of a message may stand in the write-ahead log once it is worked off, give or
+take the waker's half minute (house rule)."""
 
 TRIES = 2
 """How often a row is worked off before it is set aside (house rule)."""
@@ -116,6 +123,9 @@ class Worker:
         self._store, self._translate, self._functions = store, translate, functions
         # by diver: the facts it was made of, so that it is only made anew when they have changed
         self._records: dict[str, tuple[tuple[Fact, ...], tuple[str, Water], DiverRecord]] = {}
+        self._retired_at: datetime | None = None
+        self._emptied_at: datetime | None = None
+        self._has_written = True
 
     def start(self, now: datetime) -> None:
         """Once, before anything is worked off: settle what an earlier run left under way."""
@@ -125,7 +135,8 @@ class Worker:
         """Work off all of the inbox, then whatever is due by `now`, nearest first; how many rows.
 
         The inbox first: what was said before a moment counts for what is said at that moment.
-        `most` rows a call leave others a turn on the loop meanwhile.
+        `most` rows a call leave others a turn on the loop meanwhile. A call that finds nothing to
+        do keeps house.
         """
         rows = 0
         while most is None or rows < most:
@@ -136,7 +147,24 @@ class Worker:
             else:
                 break
             rows += 1
+        self._has_written |= rows > 0
+        if not rows and most != 0:
+            self._keep_house(now)
         return rows
+
+    def _keep_house(self, now: datetime) -> None:
+        """Drop what has been kept for long enough, and the raw bytes of what was worked off."""
+        try:
+            if self._retired_at is None or abs(now - self._retired_at) >= RETIRE_EVERY:
+                self._retired_at = now
+                self._store.retire(at=now)
+            elif self._has_written and (
+                self._emptied_at is None or abs(now - self._emptied_at) >= EMPTY_EVERY
+            ):
+                self._emptied_at = now
+                self._has_written = not self._store.empty_log()
+        except Exception as error:  # there is a next time
+            log.error("keeping house failed: %s", type(error).__name__)
 
     def nearest_at(self) -> datetime | None:
         """When the next thing falls due."""

@@ -80,6 +80,7 @@ def harm_table() -> HarmTable:
             told = {
                 **fields,
                 "mark": Mark(fields["mark"]),
+                "days": float(fields["days"]),
                 "together": tuple(tuple(part) for part in fields.get("together", ())),
             }
             row = HarmRow(key=key, place=place, **told)

@@ -143,6 +143,12 @@ def _bare_origin(diver: str) -> Origin:
 
 
 def _erase_health(db: Database, diver: str, *, until: datetime) -> None:
+    # the buttons under private questions that have left say which answers were given so far
+    db.execute(
+        "DELETE FROM key WHERE diver = ? AND letter IN"
+        " (SELECT id FROM outbox WHERE chat LIKE 'p:%' AND ended_at <= ?)",
+        [diver, text_of(until)],
+    )
     db.execute(
         f"DELETE FROM fact WHERE diver = ? AND said_at <= ? AND kind IN ({_MARKS})",
         [diver, text_of(until), *_HEALTH_KINDS],

@@ -244,6 +244,24 @@ def drop(db: Database, number: int, *, at: datetime, error: str) -> None:
     _end(db, number, "dropped", error, at=at)
 
 
+def withdraw(db: Database, diver: str, *, at: datetime) -> None:
+    """What waits to be said about a diver is out of date: a word of harm came. Help texts stay.
+
+    What is under way can't be called back, but goes no second time.
+    """
+    waiting = db.execute(
+        "SELECT id, state FROM outbox WHERE about = ? AND state IN ('queued', 'sending')"
+        " AND delivery <> ?",
+        [diver, Delivery.HELP.value],
+    ).fetchall()
+    for number, state in waiting:
+        if state == "queued":
+            _end(db, number, "dropped", "withdrawn", at=at)
+        else:
+            past = text_of(at - timedelta(milliseconds=1))
+            db.execute("UPDATE outbox SET stale_at = ? WHERE id = ?", [past, number])
+
+
 def drop_stale(db: Database, *, at: datetime) -> int:
     """Drop, unsaid, what nobody needs to read any more."""
     stale = db.execute(

@@ -85,16 +85,12 @@ class Store(Reading):
                 self._facts.forget_all()
             raise
         if turn.has_erased:
-            self._empty_log()
+            self.empty_log()
         if turn.has_erased or turn.has_locked:
             self._write_journal()
 
     def _write_journal(self) -> None:
         erase.write_journal(self.path, erase.journal_of(self._db))
-
-    def _empty_log(self) -> None:
-        # what was overwritten in the file still stands in the write-ahead log
-        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 
     # the inbox
 
@@ -194,11 +190,23 @@ class Store(Reading):
             self._db.execute("UPDATE due SET state = 'waiting' WHERE state = 'failed'")
             return outbox.recover(self._db, at=at)
 
+    def empty_log(self) -> bool:
+        """Empty the write-ahead log: what was overwritten in the file still stands there until then.
+
+        False, at once, where another process reads; to be tried again.
+        """
+        self._db.execute("PRAGMA busy_timeout = 0")
+        try:
+            busy, _, _ = self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        finally:
+            self._db.execute(f"PRAGMA busy_timeout = {schema.BUSY_TIMEOUT_MS}")
+        return not busy
+
     def retire(self, *, at: datetime) -> None:
         """Drop what has been kept for long enough, and empty the write-ahead log; now and then."""
         with immediate(self._db):
             outbox.drop_stale(self._db, at=at)
             erase.retire(self._db, at=at)
         self._facts.forget_all()
-        self._empty_log()
+        self.empty_log()
         self._write_journal()

@@ -13,7 +13,7 @@ from datetime import datetime
 from sqlite_utils import Database
 
 from planner.agenda import Due
-from planner.record import Fact
+from planner.record import Fact, Harm, Unwell
 from storage import erase, outbox, roster, rows
 from storage.outbox import StoredKey
 from storage.outcome import AddMember, Forget, Member, Outcome, Room, SetRoom
@@ -141,6 +141,8 @@ class Turn(Reading):
                 case Forget(diver=diver, scope=scope):
                     self._forget(diver, scope, room)
         self._facts.add(outcome.facts)
+        for diver in dict.fromkeys(f.diver for f in outcome.facts if isinstance(f, Harm | Unwell)):
+            outbox.withdraw(self._db, diver, at=self.at)
         self.has_locked |= any(isinstance(f, erase.KEPT_LOCKS) for f in outcome.facts)
         for letter in outcome.letters:
             outbox.put(self._db, letter, at=self.at, last=self._last.get(letter.to))

@@ -10,7 +10,7 @@ import pytest
 
 from storage.outcome import Delivery, Key, Letter
 from storage.store import OutboxRow, Store
-from tests.storage.scene import START, at, group_in, open_store, write
+from tests.storage.scene import START, at, group_in, harm, open_store, write
 
 
 def letter(
@@ -288,4 +288,30 @@ def test_a_letter_that_can_never_arrive_is_dropped_with_its_words(tmp_path: Path
     store.drop(first(store).id, at=at(0) + timedelta(seconds=1), error="forbidden")
     assert texts(store) == ["a2"]
     assert states(store)[0] == ("dropped", "")
+    store.close()
+
+
+def test_a_word_of_harm_withdraws_what_waits_to_be_said_about_that_diver(tmp_path: Path) -> None:
+    """An answer with a target that has not left is dropped, one under way goes no second time; help stays."""
+    store = open_store(tmp_path)
+    write(store, letters=(Letter(to="g:100", text="under way", about="mara"),))
+    (row,) = store.ready_letters(at=at(0))
+    store.mark_sending(row.id)
+    write(
+        store,
+        letters=(
+            Letter(to="g:100", text="Next: 8 m", about="mara"),
+            Letter(to="g:100", text="Next: 9 m", about="teo"),
+            Letter(to="p:mara", text="call", about="mara", delivery=Delivery.HELP),
+        ),
+    )
+    write(
+        store,
+        harm("6", at(2), days=60.0, doctor=True),
+        letters=(Letter(to="p:mara", text="new", about="mara"),),
+        when=at(2),
+    )
+    assert not store.mark_unknown(row.id, at=at(3))
+    left = {r.letter.text for r in store.ready_letters(at=at(4))}
+    assert left == {"call", "Next: 9 m", "new"}
     store.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import tempfile
+from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ from bot.transport.update import Translator, incoming_of
 from planner.plan import Plan, plan
 from planner.record import Brief, record_of
 from planner.rules import RULES
+from storage.outbox import OutboxRow
 from storage.outcome import Delivery
 from storage.store import Store
 from tests.bot.whole.raw import GROUP, Me, Raw
@@ -48,6 +50,7 @@ class Group(RuleBasedStateMachine):
         self.mine: list[tuple[dict[str, Any], str]] = []
         self.sent: list[str] = []
         self.counts: dict[int, int] = {}
+        self.delivered: list[OutboxRow] = []
 
     def teardown(self) -> None:
         self.raw.store.close()
@@ -112,9 +115,14 @@ class Group(RuleBasedStateMachine):
 
     @rule(which=st.integers(0, 8))
     def a_message_comes_again(self, which: int) -> None:
-        """The messenger redelivers what it thinks was not confirmed, under its own number."""
-        if self.mine:
-            body, _ = self.mine[-1 - which % len(self.mine)]
+        """The messenger redelivers what it thinks was not confirmed, under its own number.
+
+        It keeps updates for 24 h; we keep their numbers for 48.
+        """
+        since = self.raw.at.timestamp() - 24 * 3600
+        fresh = [body for body, _ in self.mine if body["date"] >= since]
+        if fresh:
+            body = fresh[-1 - which % len(fresh)]
             before = self.state()
             self.raw.update += 1
             update = {"update_id": self.raw.update, "message": body}
@@ -125,7 +133,7 @@ class Group(RuleBasedStateMachine):
     def push(self, kind: str, body: dict[str, Any]) -> None:
         self.raw.update += 1
         update = {"update_id": self.raw.update, kind: body}
-        before = sum(isinstance(f, Brief) for f in self.raw.store.facts_of("t7"))
+        before = Counter(f for f in self.raw.store.facts_of("t7") if isinstance(f, Brief))
         self.raw.store.receive([incoming_of(update, at=self.raw.at)])
         self.raw.worker.work_off(self.raw.at)
         self.told_is_planned(before)
@@ -150,6 +158,7 @@ class Group(RuleBasedStateMachine):
                     self.raw.number += 1
                     store.mark_sent(row.id, str(self.raw.number), at=at)
                 self.sent.append(row.letter.text)
+                self.delivered.append(row)
                 for line, tokens in zip(row.letter.keys, row.tokens, strict=True):
                     for key, token in zip(line, tokens, strict=True):
                         self.raw.buttons[key.label] = token
@@ -162,15 +171,15 @@ class Group(RuleBasedStateMachine):
 
     def state(self) -> tuple[object, ...]:
         facts = self.raw.store.facts_of("t7") + self.raw.store.facts_of("t9")
-        return (sorted(map(repr, facts)), len(self.sent))
+        return (Counter(facts), len(self.sent))
 
-    def told_is_planned(self, before: int) -> None:
+    def told_is_planned(self, before: Counter[Brief]) -> None:
         """A target told in this turn is the one that the planner gives, by the facts that now stand."""
         facts = self.raw.store.facts_of("t7")
-        briefs = [f for f in facts if isinstance(f, Brief)]
-        if len(briefs) == before:
+        new = Counter(f for f in facts if isinstance(f, Brief)) - before
+        if not new:
             return
-        brief = max(briefs, key=lambda b: (b.said_at, b.origin))
+        brief = max(new, key=lambda b: (b.said_at, b.origin))
         room = self.raw.store.room_of("t7")
         assert room is not None
         record = record_of("t7", facts, timezone=ZoneInfo(room.timezone))

@@ -6,11 +6,15 @@ pages, without the planner's fold and without its figures: each is a house rule 
 
 from __future__ import annotations
 
+import random
 import re
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import hypothesis
 import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
@@ -33,6 +37,7 @@ from planner.record import (
     Watching,
     Well,
 )
+from storage.outbox import OutboxRow
 from tests.bot.whole import test_machine
 
 ZONE = ZoneInfo("Europe/Lisbon")
@@ -196,26 +201,39 @@ def all_bars(facts: Iterable[Fact], at: datetime) -> list[str]:
     return found
 
 
-HARM = st.sampled_from(
+HARMS = (
     ["feel hoarse", "feel pink spit", "feel very tired", "i coughed blood", "feel gloopy", "feel ok",
      "feel dizzy for a second, gone", "cleared 2026-05-05", "cleared 2026-07-06", "forget health",
      "share off", "share on", "feel ok", "feel ok"]
 )  # fmt: skip
-LINE = st.sampled_from(
+HARM = st.sampled_from(HARMS)
+DIVES = [
+    "exh 7 ok",
+    "exh 7 ok",
+    "exh 7 ok",
+    "exh 6 early",
+    "exh 7 hard",
+    "exh 7 stop",
+    "full 25 ok mf15",
+]
+LINES = (
     ["next", "fit buddy ana", "fit buddy ana", "exh 7 ok", "exh 7 ok", "exh 6 early", "exh 7 hard",
      "exh 7 stop sternum", "exh 7 stop", "exh 7 ok?", "full 25 ok mf15", "undo", "not fit",
      "watching today", "buddy ana", "fit", "mara looks bad, she is dizzy", "done", "hello", "order"]
 )  # fmt: skip
+LINE = st.sampled_from(LINES)
 
 
 class Dark(test_machine.Group):
     """The group of the machine, with every word of harm said, and time that runs for months."""
 
     told: int
+    met: Counter[str]
 
     @initialize()
-    def counts(self) -> None:
+    def counts_from_nothing(self) -> None:
         self.told = 0
+        self.met = Counter()
 
     @rule(text=HARM, private=st.booleans())
     def says_how_it_is(self, text: str, private: bool) -> None:
@@ -226,23 +244,52 @@ class Dark(test_machine.Group):
         self.raw.at += timedelta(minutes=minutes)
         self.push("message", self._body(text, user=user))
 
-    @rule(days=st.sampled_from([2, 3, 4, 8, 30, 62]))
-    def days_go_by_and_a_day_begins(self, days: int) -> None:
+    @rule(days=st.sampled_from([1, 2, 3, 4, 8, 30, 62]), well=st.booleans())
+    def days_go_by_and_a_day_begins(self, days: int, well: bool) -> None:
         """Time goes on to a morning: asked how it was, fit with a buddy, and asked for a target."""
         self.raw.at = (self.raw.at + timedelta(days=days)).replace(hour=8, minute=0)
         self.raw.worker.work_off(self.raw.at)
         self.deliver()
+        if well:
+            self.push("message", self._body("feel ok", chat=7))
         for text in ("fit buddy ana", "next"):
             self.raw.at += timedelta(minutes=1)
             self.push("message", self._body(text))
 
     def push(self, kind: str, body: dict[str, object]) -> None:
         seen = {d: self.briefs(d) for d in ("t7", "t9")}
-        before = len(self.sent)
+        before, last = len(self.delivered), self.last_queued()
         super().push(kind, body)
         self.no_target_but_where_none_bars(seen)
-        said = [t for t in self.sent[before:] if re.search(r"^Next: \d", t, re.MULTILINE)]
-        assert not said or any(self.briefs(d) != n or self.stands(d) for d, n in seen.items())
+        for row in self.delivered[before:]:
+            if not re.search(r"^(Next: \d|At most \d)", row.letter.text, re.MULTILINE):
+                continue
+            if row.id > last:
+                # of this turn: a Brief goes with it, or nothing bars
+                assert any(self.briefs(d) != n or self.stands(d) for d, n in seen.items())
+            else:
+                self.told_late(row)
+        bars = {kind_of(b) for b in all_bars(self.raw.store.facts_of("t7"), self.raw.at)}
+        if len(bars) == 1:
+            self.met.update(bars)
+            if hypothesis.currently_in_test_context():
+                hypothesis.event(f"barred by {bars}")
+
+    def told_late(self, row: OutboxRow) -> None:
+        """An answer of an earlier turn that is tried again: what came since follows it in its chat,
+        and none is told once words of health have come."""
+        about = row.letter.about
+        assert about is not None
+        since = [
+            f
+            for f in self.raw.store.facts_of(about)
+            if isinstance(f, Harm | Unwell) and f.said_at > row.queued_at
+        ]
+        assert since == [], row.letter.text
+
+    def last_queued(self) -> int:
+        (last,) = self.raw.store._db.execute("SELECT max(id) FROM outbox").fetchone()
+        return last or 0
 
     def briefs(self, diver: str) -> int:
         return sum(isinstance(f, Brief) for f in self.raw.store.facts_of(diver))
@@ -260,10 +307,125 @@ class Dark(test_machine.Group):
                 assert all_bars(facts, self.raw.at) == []
 
 
+def kind_of(bar: str) -> str:
+    """A bar without whose row and until when."""
+    row, _, rest = bar.partition(": ")
+    if row.startswith("row "):
+        return re.sub(r" until .*", "", rest)
+    # a buddy or a yes that was never said, or is over
+    return re.sub(r"^the (buddy|yes) is over$", r"no \1", row)
+
+
 TestDark = Dark.TestCase
 TestDark.settings = settings(
     max_examples=15, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck)
 )
+
+SCRIPTS: dict[str, list[str]] = {
+    "no buddy": ["5h", "fit"],
+    "no yes": ["5h", "buddy ana"],
+    "not fit": ["not fit"],
+    "watching today": ["watching today"],
+    "a line is in doubt": ["exh 7 ok?"],
+    "a question of health is open": ["p:feel gloopy"],
+    "not well since": ["p:feel hoarse"],
+    "locked": ["p:forced my ears a bit"],
+    "no clinician's word": ["p:feel joint pain and a rash", "60d", "p:feel ok", "fit buddy ana"],
+    "full lungs first": [
+        "p:feel chest tight", "1d", "p:cleared 2026-05-06", "28d", "p:feel ok", "fit buddy ana",
+    ],
+    "five dives": ["exh 7 ok", "exh 7 ok", "exh 7 ok", "exh 7 ok", "exh 7 ok"],
+    "two troubles": ["exh 7 hard", "exh 6 leak"],
+    "a full-lung dive today": ["full 25 ok mf15"],
+    "rest": ["exh 7 ok", "1d", "p:feel ok", "fit buddy ana"],
+    "two exhale days in seven": [
+        "exh 7 ok", "1d", "p:feel ok", "1d", "fit buddy ana", "exh 7 ok", "1d", "p:feel ok", "2d",
+        "fit buddy ana",
+    ],
+    "the morning's check was never answered": ["exh 7 ok", "3d", "fit buddy ana"],
+}  # fmt: skip
+"""For each bar what is written until it stands, all alone. `5h`, `2d`: time goes on; `p:` in private."""
+
+
+@pytest.mark.parametrize("bar", SCRIPTS)
+def test_each_bar_alone_leaves_no_target(bar: str) -> None:
+    """One bar by the second reading and no other: whatever is asked, edited or mended, none is told."""
+    group = Dark()
+    try:
+        group.begin()
+        group.counts_from_nothing()
+        # nothing bars at first, and a target is told
+        group.push("message", group._body("next"))
+        assert group.told == 1
+        for step in SCRIPTS[bar]:
+            group.raw.at += timedelta(minutes=6)
+            if re.fullmatch(r"\d+[hd]", step):
+                hours = int(step[:-1]) * (24 if step.endswith("d") else 1)
+                group.raw.at += timedelta(hours=hours)
+                group.raw.worker.work_off(group.raw.at)
+                group.deliver()
+                continue
+            text = step.removeprefix("p:")
+            private = {"chat": 7} if text != step else {}
+            group.push("message", group._body(text, **private))
+        facts = group.raw.store.facts_of("t7")
+        assert {kind_of(b) for b in all_bars(facts, group.raw.at)} == {bar}
+        told = group.told
+        group.push("message", group._body("next"))
+        group.push("message", group._body("next", chat=7))
+        group.is_killed_and_started_again()
+        group.push("message", group._body("next"))
+        assert group.told == told
+    finally:
+        group.teardown()
+
+
+def test_every_bar_has_its_script() -> None:
+    """No bar of the second reading is left out of the scripts."""
+    source = Path(__file__).read_text(encoding="utf-8")
+    readings = source[: source.index("def all_bars(")]
+    yields = {kind_of(y) for y in re.findall(r'yield f?"(.+?)"', readings)}
+    names = {"no {name}": {"no buddy", "no yes"}, "the {name} is over": set()}
+    named = {n for y in yields for n in names.get(y, {kind_of(y.replace("row {h.row}", "row 1"))})}
+    assert named == set(SCRIPTS)
+
+
+def walked(seed: int, steps: int) -> Dark:
+    """A walk of the machine that is the same each time: every kind of step, drawn by a seed."""
+    draw = random.Random(seed)
+    group = Dark()
+    try:
+        group.begin()
+        group.counts_from_nothing()
+        kinds: list[Callable[[], object]] = [
+            lambda: group.says_a_line(draw.choice(LINES), draw.choice([7, 7, 7, 9]), 12),
+            lambda: group.says_a_line(draw.choice(DIVES), 7, 12),
+            lambda: group.says_a_line(draw.choice(DIVES), 7, 6),
+            lambda: group.says_how_it_is(draw.choice(HARMS), draw.random() < 0.5),
+            lambda: group.days_go_by_and_a_day_begins(
+                draw.choice([1, 2, 2, 3, 4, 8, 30, 62]), draw.random() < 0.8
+            ),
+            lambda: group.edits(draw.choice(DIVES), draw.randrange(6)),
+            lambda: group.presses(draw.randrange(51), draw.choice([7, 9])),
+            lambda: group.time_goes_on(draw.choice([1, 5, 20])),
+            group.is_killed_and_started_again,
+        ]
+        weights = [6, 6, 4, 1, 5, 2, 2, 1, 1]
+        for _ in range(steps):
+            draw.choices(kinds, weights)[0]()
+            group.nothing_waits_and_nothing_private_is_said()
+    finally:
+        group.teardown()
+    return group
+
+
+def test_the_walks_meet_most_bars_alone_and_tell_targets_all_the_same() -> None:
+    """Walks that are the same each time: most bars stood by themselves at some moment, and targets were told."""
+    groups = [walked(seed, 80) for seed in (1, 2, 3)]
+    met = sum((g.met for g in groups), Counter())
+    assert set(met) <= set(SCRIPTS)
+    assert len(met) >= 8, sorted(set(SCRIPTS) - set(met))
+    assert sum(g.told for g in groups) >= 20
 
 
 AT = datetime(2026, 5, 5, 8, tzinfo=UTC)
