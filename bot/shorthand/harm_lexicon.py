@@ -18,7 +18,10 @@ _LONGEST_ENDING = 4
 _SHORTEST_RUN = 9
 _REMEMBERED_WORDS = 20_000
 _NOTHING: frozenset[str] = frozenset()
-_ENDING_WORDS = "s d y t n ed es er in ing ly ness iness ous al ion ity ies ied age le el"
+_ENDING_WORDS = """
+s d y t n ed es er in ing ly ness iness ous al ion ity ies ied age le el ive able ment ring ping
+ming ting
+"""
 _ENDINGS = frozenset(["", *_ENDING_WORDS.split()])
 _FIGURES = frozenset({"<hundreds>", "<fevery>"})
 _AS_WRITTEN = frozenset(
@@ -226,7 +229,7 @@ class HarmWords:
         for form in (f for name, of in concepts.items() if name not in _AS_WRITTEN for f in of):
             self._may_be_misspelt(form, least=_SHORTEST_TYPO)
         for form in in_rules:
-            self._may_be_misspelt(form, least=_SHORTEST_TYPO + 1)
+            self._may_be_misspelt(form, least=_SHORTEST_TYPO)
 
     def _may_be_misspelt(self, form: str, *, least: int) -> None:
         stem = form.removesuffix("*")
@@ -243,6 +246,12 @@ class HarmWords:
     def is_ordinary(self, word: str) -> bool:
         """Whether a word is plain English of its own, and no misspelling of ours."""
         return word in self._plain
+
+    def is_ours(self, word: str) -> bool:
+        """Whether a word is one of ours as it is written."""
+        return word in self._exact or any(
+            word[:n] in self._stems for n in range(self._shortest_stem, len(word) + 1)
+        )
 
     def pulled_apart(self, word: str) -> tuple[str, ...]:
         """A word that is two of ours run together, in two: `cantbreathe`."""
@@ -311,7 +320,7 @@ class HarmWords:
                     if not (whole or form.endswith("*")) or not _is_one_edit(head, stem):
                         continue
                     # A stem inside a longer word has to be long enough to be meant.
-                    if whole or len(stem) >= _SHORTEST_TYPO + 1:
+                    if whole or len(stem) > _SHORTEST_TYPO - (word[n:] in _ENDINGS):
                         found |= self._exact.get(form, _NOTHING)
                         found |= self._stems.get(stem, _NOTHING)
         return frozenset(found)

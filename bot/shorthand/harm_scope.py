@@ -89,7 +89,16 @@ def is_general(
     supposed = [i for i in range(begin) if said[i] in lists["conditions"]]
     if supposed and _in_one_clause(sentence, supposed[-1], begin) and (asks_others or not mine):
         return True
-    return _is_told(sentence, places, words, names)
+    return _is_elsewhere(sentence, begin, words, names) or _is_told(sentence, places, words, names)
+
+
+def _is_elsewhere(sentence: Sentence, begin: int, words: HarmWords, names: list[str]) -> bool:
+    """`the whole office is coughing`: people who are not at the water, and nothing of a dive."""
+    lists, said = words.lists, sentence.words
+    who = [i for i in range(begin) if said[i] in lists["elsewhere"]]
+    between = said[who[-1] + 1 : begin] if who else []
+    ours = any(w in names or w in lists["self_words"] for w in between)
+    return bool(who) and not ours and not any("<divepart>" in a for a in sentence.atoms)
 
 
 def _in_one_clause(sentence: Sentence, i: int, j: int) -> bool:
@@ -130,7 +139,10 @@ def _is_idle_question(
     """A question to others, and none that tells of somebody: `what do we do, ana isn't waking?`."""
     lists, said = words.lists, sentence.words
     opens = 1 if said[0] in names and len(said) > 1 else 0
-    if said[opens] not in lists["asks_first"] or not lists["means_it"].isdisjoint(said):
+    if said[opens] not in lists["asks_first"]:
+        return False
+    to_do = said[opens + 1 : opens + 2] == ["it"] and "to" in said[opens + 2 : opens + 5]
+    if (not to_do or "normal" in said) and not lists["means_it"].isdisjoint(said):
         return False
     if any(w in names or w in _THIRD for w in said[opens : max(places) + 1]):
         return False
@@ -224,6 +236,7 @@ def subject_of(
     return subject
 
 
+_LONGEST_NICKNAME = 4
 _NO_NAME_ENDINGS = ("ing", "tion", "ness", "ment", "ache", "ly")
 
 
@@ -244,6 +257,7 @@ def _person_unknown(
         i
         for i in begins
         if said[i + 1] in lists["persons_do"]
+        or not lists["persons_do"].isdisjoint(sentence.atoms[i + 1])
         or (i in sentence.owners and "<human>" in sentence.atoms[i + 1])
     )
     return next((i for i in acts if _may_be_a_name(sentence, i, words, names)), None)
@@ -256,7 +270,8 @@ def _may_be_a_name(sentence: Sentence, i: int, words: HarmWords, names: list[str
     if word in words.lists["names_too"]:
         return True
     is_known = (
-        bool(sentence.atoms[i])
+        words.is_ours(word)
+        or (len(word) > _LONGEST_NICKNAME and bool(sentence.atoms[i]))
         or words.is_ordinary(word)
         or any(word in known for known in words.lists.values())
         or word in trade_words().vocabulary

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import re
 from dataclasses import dataclass, field
 from datetime import date
@@ -29,6 +30,7 @@ _COUNTS = {
     "twenty": 20, "thirty": 30, "half": 0.5, "few": 3, "couple": 2, "couples": 2, "some": 3,
     "several": 4, "many": 10, "last": 1, "past": 1,
 }  # fmt: skip
+_MONTHS = frozenset(month.casefold() for month in calendar.month_name if month)
 _LONG_AGO_DAYS = 3650.0
 _TODAY = frozenset({"today", "now", "just", "tonight", "morning", "session"})
 _LAST_DAYS = {
@@ -200,6 +202,8 @@ def ago_days(sentence: Sentence, today: date | None) -> float | None:
             return _LAST_DAYS[word]
         if word == "yesterday":
             return 1.0
+        if word in _MONTHS and before in ("in", "last", "since"):
+            return 30.0
         if word in ("kid", "child", "teenager", "childhood") and before in ("a", "my", "in", "as"):
             return 3650.0
         if word == "years" and "for" not in said:
