@@ -10,11 +10,12 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from planner.dose import interval_min
 from planner.held import Track, sizes
 from planner.plan import Plan, standing
-from planner.progress import coach_watches, new_depth_m
-from planner.reasons import Because
-from planner.record import Brief, Dive, Ending, Exercise, Fit, Harm, Origin, Unwell, Well
+from planner.progress import after_faults, coach_watches, new_depth_m
+from planner.reasons import Bar, Because
+from planner.record import Brief, Cleared, Dive, Ending, Exercise, Fit, Harm, Origin, Unwell, Well
 from planner.rules import RULES
 from planner.standing import Standing
 from tests.planner.season import ZONE, Season
@@ -531,3 +532,82 @@ def test_a_report_that_waits_holds_nothing() -> None:
     assert isinstance(season.facts[-1], Dive)
     assert season.facts[-1].ending is Ending.CLEAN
     assert season.facts[-1].origin == Origin(chat="g:1", message=season.message)
+
+
+def test_a_track_opens_at_its_share_before_anything_lowers_it() -> None:
+    """Held 12: FRC opens at 80 %, RV at held; with nothing held both at the first depth."""
+    assert Track(Exercise.FRC, RULES, 7).opening_m(12) == 9.5
+    assert Track(Exercise.RV, RULES, 2).opening_m(12) == 12
+    assert Track(Exercise.FRC, RULES, 7).opening_m(8) == 7
+    assert Track(Exercise.FRC, RULES, 7).opening_m(6) == 6
+    assert Track(Exercise.FRC, RULES, 7).opening_m(None) == 7
+
+
+def test_a_technique_stop_past_held_is_capped_at_held() -> None:
+    """Held 12, stopped at 13.4: a step off the turn would be 12.4, and the cap says 12."""
+    said = frc().dive(9.5).dive(12).dive(13.4, "leak").said()
+    assert isinstance(said, Plan)
+    (cap,) = [
+        c for c in said.caps if c.because is Because.AFTER_TECHNIQUE and c.figure == "off.frc_m"
+    ]
+    assert cap.depth_m == 12
+
+
+@pytest.mark.parametrize(
+    ("turn_m", "left_m", "figure"),
+    [(4.5, 3.5, "off.rv_shallow_m"), (5, 4, "off.rv_shallow_m"), (5.5, 5, "off.rv_deep_m")],
+)
+def test_an_rv_step_off_names_the_step_that_was_taken(
+    turn_m: float, left_m: float, figure: str
+) -> None:
+    """From 5.5 m half a metre leads to 5; what is left above 5 m was a step of a whole one."""
+    season = Season(Exercise.RV).profile(pb_m=54, goal_m=64).reported(9, date(2026, 5, 1))
+    season.morning("2026-05-07").dive(turn_m, "hard")
+    caps = after_faults(state(season), RULES, season.at)
+    assert [(c.depth_m, c.figure) for c in caps] == [(left_m, figure)]
+
+
+@pytest.mark.parametrize(
+    ("exercise", "depth_m", "seconds", "ending", "minutes"),
+    [
+        (Exercise.FULL, 5.0, None, Ending.CLEAN, 0),
+        (Exercise.FULL, None, None, Ending.CLEAN, 0),
+        (Exercise.FULL, None, None, Ending.HARD, 2),
+        (Exercise.SHALLOW, 8.0, 60, Ending.CLEAN, 2),
+        (Exercise.FULL, 19.9, None, Ending.CLEAN, 0),
+        (Exercise.FULL, 20.0, None, Ending.CLEAN, 4),
+        (Exercise.FULL, 20.1, None, Ending.CLEAN, 5),
+        (Exercise.FULL, 30.0, 60, Ending.CLEAN, 6),
+        (Exercise.FULL, 30.0, 120, Ending.CLEAN, 9),
+        (Exercise.FRC, None, None, Ending.CLEAN, 4),
+        (Exercise.RV, None, None, Ending.CLEAN, 5),
+        (Exercise.RV, 7.9, None, Ending.STOP, 7),
+        (Exercise.FRC, 5.0, None, Ending.EARLY, 4),
+    ],
+)
+def test_the_interval_row_by_row(
+    exercise: Exercise, depth_m: float | None, seconds: int | None, ending: Ending, minutes: int
+) -> None:
+    """Twice the dive time; the time times absolute pressure; depth over five from 20 m; FRC 4, RV 5 or 6; 2 more after trouble.
+
+    30 m are 4.01 bar: a dive of two minutes asks 8.03 minutes, said as 9 (own arithmetic; CP and H by rules.toml).
+    """
+    season = frc()
+    say(season, Dive, exercise=exercise, depth_m=depth_m, ending=ending, dive_time_s=seconds)
+    dive = season.facts[-1]
+    assert isinstance(dive, Dive)
+    assert interval_min(dive, rules=RULES) == minutes
+
+
+def test_after_grave_harm_the_weeks_are_barred_by_name() -> None:
+    """Row 8, cleared: until 56 days after it no exhale dive, with the day on which that ends."""
+    season = frc()
+    say(season, Harm, row="8", level="doctor-today", days=28.0, doctor=True)
+    say(season, Cleared, on=date(2026, 5, 7))
+    season.morning("2026-06-20")
+    found = [
+        bar for bar in getattr(season.said(), "bars", ()) if bar.because is Because.RECENT_HARM
+    ]
+    assert found == [
+        Bar(because=Because.RECENT_HARM, figure="held.least_m", until_on=date(2026, 7, 2))
+    ]
