@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import calendar
 import re
 from dataclasses import dataclass, field
 from datetime import date
@@ -30,7 +29,10 @@ _COUNTS = {
     "twenty": 20, "thirty": 30, "half": 0.5, "few": 3, "couple": 2, "couples": 2, "some": 3,
     "several": 4, "many": 10, "last": 1, "past": 1,
 }  # fmt: skip
-_MONTHS = frozenset(month.casefold() for month in calendar.month_name if month)
+_MONTHS = frozenset({
+    "january", "february", "march", "april", "may", "june", "july", "august", "september",
+    "october", "november", "december",
+})  # fmt: skip
 _LONG_AGO_DAYS = 3650.0
 _TODAY = frozenset({"today", "now", "just", "tonight", "morning", "session"})
 _LAST_DAYS = {

@@ -99,21 +99,17 @@ def read_harm(
             if is_denied:
                 denied.append(row)
                 continue
-            if is_general(sentence, places, words, folded, feel=feel):
-                continue
             subject = subject_of(sentence, places, words, folded)
             if row == "1" and subject is None:
                 subject = last_other or ""
+            ago = ago_days(sentence, today)
+            if row in table and _is_past(ago, subject, table[row].days):
+                past.append(row)
+                continue
+            if is_general(sentence, places, words, folded, feel=feel):
+                continue
             if row == "ask-cold":
                 asks_cold = asks_cold or subject is None
-                continue
-            ago = ago_days(sentence, today)
-            if (
-                ago is not None
-                and ago >= _A_DAY
-                and (subject is not None or ago > max(table[row].days, 2.0))
-            ):
-                past.append(row)
                 continue
             spans = tuple(sentence.spans[p] for p in sorted(whole(places, sentence)))
             found.append(Found(row=row, subject=subject, spans=spans))
@@ -140,6 +136,13 @@ def read_harm(
         asks_cold=asks_cold,
         fear=fear and not feel,
     )
+
+
+def _is_past(ago: float | None, subject: str | None, lock_days: float) -> bool:
+    """Whether it is long over: of somebody else a day ago, of the writer longer than the lock."""
+    if ago is None or ago < _A_DAY:
+        return False
+    return subject is not None or ago > max(lock_days, 2.0)
 
 
 def _fears_alone(sentence: Sentence, words: HarmWords) -> frozenset[int]:
