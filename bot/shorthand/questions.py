@@ -50,7 +50,8 @@ def report_of(line: Line, draft: Draft, outcome: Outcome) -> Report:
         clock=clock_of(draft),
         who=line.who,
         note=line.note.text,
-        asks=Doubt.CONTRADICTION if outcome.is_contradictory else None,
+        asks=Doubt.CONTRADICTION if outcome.or_else else None,
+        or_else=outcome.or_else,
     )
 
 

@@ -43,6 +43,7 @@ class Report:
     who: str | None = None
     note: str = ""
     asks: Doubt | None = None  # recorded on the careful side and asked about
+    or_else: tuple[tuple[Ending, Reason | None], ...] = ()  # what else the line may have meant
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -48,21 +48,28 @@ def new_line(scene: Scene, number: int) -> Line:
 
 
 def ask_ending(scene: Scene, report: Report, diver: str, at: Line) -> Part:
-    """`exh 12`: how did it go?"""
-    readings = tuple(
-        line_of(replace(report, ending=e)) for e in (Ending.CLEAN, Ending.HARD, Ending.EARLY)
-    )
+    """`exh 12`: how did it go? One that fell short of its target was turned: by choice, or a stop."""
+    target = report.target_m or 0.0
+    is_short = (report.depth_m or 0.0) < target
+    endings = (Ending.EARLY,) if is_short else (Ending.CLEAN, Ending.HARD, Ending.EARLY)
+    readings = tuple(line_of(replace(report, ending=e)) for e in endings)
     fact = asked_of(scene, diver, at, "ending", readings)
     depth = metres(report.depth_m or 0.0)
     place = fact.origin.place
     keys = (
-        scene.key(f"{depth} ok", readings[0], diver, answers=place),
-        scene.key(f"{depth} hard", readings[1], diver, answers=place),
-        scene.key(f"{depth} early", readings[2], diver, answers=place),
+        *(
+            scene.key(f"{depth} {'ok' if e is Ending.CLEAN else e}", line, diver, answers=place)
+            for e, line in zip(endings, readings, strict=True)
+        ),
         scene.key(STOP_KEY, STOP_KEY, diver, answers=place, sticky=True),
     )
-    what = say(f"exercise.{report.exercise}")
-    text = say("question.ending", name=scene.name_of(diver), what=what, depth=depth)
+    text = say(
+        "question.ending-short" if is_short else "question.ending",
+        name=scene.name_of(diver),
+        what=say(f"exercise.{report.exercise}"),
+        depth=depth,
+        target=metres(target),
+    )
     return Part(diver=diver, facts=(*struck(scene, at), fact), asks=(text,), keys=(keys,))
 
 
@@ -107,6 +114,8 @@ def ask(
 
     A dive that stands already stays as it is: it is told what can't be, and nothing is struck.
     """
+    if question == Doubt.SHORT_OK:
+        readings = (line_of(replace(report, ending=Ending.EARLY)),)
     fact = asked_of(scene, diver, at, question, readings)
     key = f"question.{question}" if has(f"question.{question}") else f"doubt.{question}"
     text = say(

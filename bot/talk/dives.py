@@ -257,8 +257,9 @@ def _beside(scene: Scene, dive: Dive, question: str, readings: tuple[str, ...]) 
 
 
 def _recheck(report: Report) -> tuple[str, ...]:
-    clean = replace(report, ending=Ending.CLEAN, reason=None)
-    return (line_of(report), line_of(clean))
+    """What was recorded, and what else the line says, in the line's own words: never milder ones."""
+    others = (replace(report, ending=e, reason=r) for e, r in report.or_else)
+    return tuple(dict.fromkeys(line_of(one) for one in (report, *others)))[:3]
 
 
 def _ask_leave(scene: Scene, dive: Dive, *, is_timed: bool) -> tuple[Asked, tuple[Letter, ...]]:

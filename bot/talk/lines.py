@@ -34,6 +34,7 @@ def merged(over: Report, under: Report) -> Report:
     named = over.exercise is not None or (over.any_exhale and not is_known)
     return replace(
         under,
+        text="",  # neither's words say what the two say together
         exercise=over.exercise if named else under.exercise,
         any_exhale=over.any_exhale if named else under.any_exhale,
         depth_m=under.depth_m if over.depth_m is None else over.depth_m,
@@ -48,6 +49,7 @@ def merged(over: Report, under: Report) -> Report:
         amount=under.amount if over.amount is None else over.amount,
         note=over.note or under.note,
         asks=over.asks,
+        or_else=over.or_else,
     )
 
 
