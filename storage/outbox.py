@@ -216,7 +216,7 @@ def unknown(db: Database, number: int, *, at: datetime) -> bool:
     delivery = row.letter.delivery
     again = (
         delivery is Delivery.HELP or row.repeats_safely or unsure < UNSURE_AGAIN.get(delivery, 0)
-    ) and not _is_given_up(row, at=at)
+    ) and not _is_given_up(db, row, at=at)
     if again:
         db.execute("UPDATE outbox SET unsure = unsure + 1 WHERE id = ?", [number])
         _again(db, row, retry_at=None, at=at, error="unknown")
@@ -232,7 +232,7 @@ def failed(
     if not _is_open(db, number):
         return False
     row = _row(db, number)
-    if _is_given_up(row, at=at):
+    if _is_given_up(db, row, at=at):
         _end(db, number, "dropped", error, at=at)
         return False
     _again(db, row, retry_at=retry_at, at=at, error=error)
@@ -288,11 +288,12 @@ def _is_open(db: Database, number: int) -> bool:
     return found.fetchone() is not None
 
 
-def _is_given_up(row: OutboxRow, *, at: datetime) -> bool:
-    stale_at = row.letter.stale_at
+def _is_given_up(db: Database, row: OutboxRow, *, at: datetime) -> bool:
     if row.letter.delivery is Delivery.HELP:
         return False
-    return at - row.queued_at > GIVEN_UP_AFTER or (stale_at is not None and at > stale_at)
+    # as the row has it: a letter that was withdrawn under way is stale sooner than it says
+    (stale_at,) = db.execute("SELECT stale_at FROM outbox WHERE id = ?", [row.id]).fetchone()
+    return at - row.queued_at > GIVEN_UP_AFTER or (stale_at is not None and text_of(at) > stale_at)
 
 
 def _again(
