@@ -23,6 +23,7 @@ s d y t n ed es er in ing ly ness iness ous al ion ity ies ied age le el ive abl
 ming ting
 """
 _ENDINGS = frozenset(["", *_ENDING_WORDS.split()])
+_MADE_BY = ("s", "er", "ers", "ness", "less", "ful", "ish", "man", "men", "like")
 _FIGURES = frozenset({"<hundreds>", "<fevery>"})
 _AS_WRITTEN = frozenset(
     {"everyday", "gear", "human", "person", "self", "divepart", "upout", "land", "part"}
@@ -300,8 +301,9 @@ class HarmWords:
     def _is_known(self, word: str) -> bool:
         if word in self._plain or word in self._listed:
             return True
-        singular = word.removesuffix("s")
-        return word.endswith("s") and (singular in self._plain or singular in self._exact)
+        if word.endswith("s") and word[:-1] in self._exact:
+            return True
+        return any(word.endswith(end) and word[: -len(end)] in self._plain for end in _MADE_BY)
 
     def _as_misspelt(self, word: str, *, whole_only: bool) -> frozenset[str]:
         """What the words one edit away carry; the whole word first, then what it begins with."""

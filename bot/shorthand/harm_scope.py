@@ -172,6 +172,8 @@ def _is_of_a_thing(sentence: Sentence, begin: int, words: HarmWords, names: list
     Not where it is only a place or a reason: `in the van`, `after the boat`.
     """
     lists, said, atoms = words.lists, sentence.words, sentence.atoms
+    if said[begin] in names or "<human>" in atoms[begin]:
+        return False
     for q in range(begin - 1, -1, -1):
         if not _in_one_clause(sentence, q, begin) or said[q] in lists["thing_ends"]:
             return False
