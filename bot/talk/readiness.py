@@ -10,7 +10,7 @@ from bot.talk.ahead import forecast_lines
 from bot.talk.full_lung import offered
 from bot.talk.turn import Handler, Scene
 from bot.talk.views import paused, private_answer
-from bot.texts.render import down, say, up
+from bot.texts.render import COLUMNS, down, joined, say, up
 from planner.full import bounds_at
 from planner.gas import fill_window_m
 from planner.held import up_half
@@ -20,7 +20,7 @@ from planner.ready import Readiness, ready
 from planner.record import Exercise
 from planner.spaces import spaces_of
 from planner.standing import Standing
-from planner.support import Bound, deepest_full_fill_m, required_fill_m
+from planner.support import Bound, BoundKind, deepest_full_fill_m, required_fill_m
 from storage.outcome import Outcome, Picture
 
 
@@ -180,20 +180,26 @@ def _fill_line(state: Standing, found: Readiness, lungs: Lungs) -> str:
 
 
 def bound_lines(bounds: Sequence[Bound]) -> Iterator[str]:
-    """The bounds with their figures, and which of them binds, and why."""
-    for bound in bounds:
-        band = ""
-        if down(bound.low_m) != down(bound.high_m):
-            band = say("view.band", low=down(bound.low_m), high=down(bound.high_m))
-        yield say(
-            f"view.bound-{bound.kind}",
-            depth=down(bound.depth_m),
-            band=band,
-            fill="" if bound.if_fill_m is None else up(bound.if_fill_m),
-        )
-    if bounds:
-        least = min(bounds, key=lambda b: b.depth_m)
-        yield say(f"view.binds-{least.kind}", depth=down(least.depth_m))
+    """The bounds as a narrow table with their bands, which of them binds and why, what each means."""
+    if not bounds:
+        return
+    least = min(bounds, key=lambda b: b.depth_m)
+    names = [say(f"view.by-{b.kind}") for b in bounds]
+    depths = [say("view.bound-depth", depth=down(b.depth_m)) for b in bounds]
+    bands = [_band(b) for b in bounds]
+    for bound, name, depth, band in zip(bounds, names, depths, bands, strict=True):
+        beside = joined((band, say("view.binds") if bound is least else ""), " ")
+        cells = (name.ljust(max(map(len, names))), depth.rjust(max(map(len, depths))), beside)
+        yield COLUMNS.join(cells).rstrip()
+    is_rule = least.kind is BoundKind.RULE and len(bounds) < len(BoundKind)
+    yield say(f"view.binds-{least.kind}-two" if is_rule else f"view.binds-{least.kind}")
+    notes = [say(f"view.note-{b.kind}", fill=up(b.if_fill_m or 0.0)) for b in bounds]
+    yield joined((*notes, say("view.note-band") if any(bands) else ""), " ")
+
+
+def _band(bound: Bound) -> str:
+    low, high = down(bound.low_m), down(bound.high_m)
+    return "" if low == high else say("view.band", low=low, high=high)
 
 
 HANDLERS: dict[str, Handler] = {"ready": how_ready, "forecast": forecast}

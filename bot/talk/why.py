@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from bot.shorthand.reading import Command
 from bot.talk.keys import briefed
@@ -10,10 +11,18 @@ from bot.talk.profile import litres
 from bot.talk.tell import reason_words
 from bot.talk.turn import Handler, Scene
 from bot.talk.views import OF_HEALTH, only, paused, private_answer
-from bot.texts.render import clock, down, has, say
+from bot.texts.render import clock, down, has, joined, say
+from planner.figure import Figure
 from planner.full import FullPlan, full_plan
 from planner.lungs import Lungs
 from planner.plan import plan, standing
+from planner.pressure import (
+    FRESH_KG_PER_M3,
+    GAUGE_BAR_PER_M,
+    SEA_KG_PER_M3,
+    SURFACE_BAR,
+    Site,
+)
 from planner.reach import Reach, reach_of
 from planner.reasons import ASKED_IN_GROUP, Bar, Cap, Plan, Refusal
 from planner.record import Brief, DiverRecord, Exercise
@@ -30,10 +39,11 @@ def why(command: Command, scene: Scene, diver: str) -> Outcome:
     lines.append(say("why.rules"))
     rv = state.exercise is Exercise.RV
     for name in _PRACTICE_RV if rv else _PRACTICE_FRC:
-        lines.append(say("why.rule", rule=ruled(rules, name)))
+        lines.append(ruled(rules, name, "why.listed"))
     if rv:
         lines.append(say("why.straight-in", source=source("yu-2024").short))
     lines += _why_lungs(state.lungs)
+    lines.append(_why_site(record.site))
     if state.exercise is not None:
         lines += _why_reach(reach_of(record, state.exercise, at=scene.at))
     lines.append(say("why.left-out"))
@@ -127,18 +137,28 @@ def _bar_line(words: str, bar: Bar, rules: Rules) -> str:
     return say("why.bar", words=words, rule=ruled(rules, bar.figure))
 
 
-def ruled(rules: Rules, name: str) -> str:
-    """A figure of policy with what it says, its value, its mark in words and its source.
+def ruled(rules: Rules, name: str, key: str = "why.figure") -> str:
+    """A figure of policy: what it says with its value, its mark in words and its source.
 
     >>> from planner.rules import RULES
     >>> ruled(RULES, "step.frc_m")
-    'FRC, deeper: 1 m [house rule]'
+    'FRC, deeper: 1 m; house rule'
+    >>> ruled(RULES, "opening.frc_share")
+    '80 % of held, for the first dive of an FRC day; house rule'
     """
     rule = rules.rule(name)
     part = f"why.in-{name.partition('.')[0]}"
-    figure = rule.figure
-    value = f"{figure.value:g}" + (f" {figure.unit}" if figure.unit else "")
-    return f"{say(part) if has(part) else ''}{rule.says}: {value} [{cited(figure)}]"
+    says = f"{say(part) if has(part) else ''}{rule.says}"
+    return say(key, figure=_with_value(says, rule.figure), cited=cited(rule.figure))
+
+
+def _with_value(says: str, figure: Figure) -> str:
+    """What a figure says with its value: a share in per cent, a unit that was said not again."""
+    if not figure.unit:
+        share = f"{figure.value * 100:g} %"
+        return f"{share} {says}" if says.startswith("of ") else f"{says}: {share}"
+    unit = "" if figure.unit in says.split() else f" {figure.unit}"
+    return f"{says}: {figure.value:g}{unit}"
 
 
 def _why_reach(own: Reach) -> Iterator[str]:
@@ -160,13 +180,32 @@ def _why_lungs(lungs: Lungs | None) -> Iterator[str]:
     if lungs is None:
         yield say("why.no-lungs")
         return
-    for what, figure in (("TLC", lungs.tlc_l), ("FRC", lungs.frc_l), ("RV", lungs.rv_l)):
-        yield say("why.lungs", what=what, litres=litres(figure), cited=cited(figure))
+    volumes = (("TLC", lungs.tlc_l), ("FRC", lungs.frc_l), ("RV", lungs.rv_l))
+    for said, alike in groupby(volumes, key=lambda volume: cited(volume[1])):
+        of_one = joined(
+            say("why.volume", what=what, litres=litres(figure)) for what, figure in alike
+        )
+        yield say("why.lungs", volumes=of_one, cited=said)
     afloat = lungs.frc_afloat_l
     yield say(
         "why.lungs-afloat",
         low=f"{afloat.value:.2f}",
         cited=cited(afloat),
+    )
+
+
+def _why_site(site: Site) -> str:
+    """What a metre of depth means at the group's site, and the pressure that it begins from."""
+    density = SEA_KG_PER_M3 if site.salt else FRESH_KG_PER_M3
+    read = say("people.site-gauge" if site.gauge else "people.site-rope")
+    return say(
+        "why.site",
+        read=read,
+        bar=f"{site.bar_per_m:.4f}".rstrip("0"),
+        cited=cited(GAUGE_BAR_PER_M if site.gauge else density),
+        surface=f"{site.surface_bar:.3f}",
+        altitude=f"{site.altitude_m:g}",
+        air=cited(SURFACE_BAR),
     )
 
 

@@ -16,6 +16,9 @@ from zoneinfo import ZoneInfo
 
 Value = str | int | float | date
 
+COLUMNS = " │ "
+"""Between the columns of a table: lines that hold it are shown in letters of one width."""
+
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import groupby
 
 from telegram import (
     Bot,
@@ -17,6 +18,7 @@ from telegram import (
     InputFile,
     LinkPreviewOptions,
     Message,
+    MessageEntity,
     ReplyParameters,
 )
 from telegram.error import (
@@ -31,6 +33,7 @@ from telegram.error import (
     TimedOut,
 )
 
+from bot.texts.render import COLUMNS
 from bot.transport.poll import seconds_of
 
 TEXT_MOST = 4096
@@ -197,11 +200,25 @@ def _calls(bot: Bot, parcel: Parcel) -> list[Call]:
     return calls
 
 
+def tables(text: str) -> list[MessageEntity]:
+    """The runs of lines that are a table, to be shown in letters of one width."""
+    found: list[MessageEntity] = []
+    at = 0
+    for is_table, lines in groupby(text.split("\n"), key=lambda line: COLUMNS in line):
+        run = "\n".join(lines)
+        if is_table:
+            entity = MessageEntity(MessageEntity.PRE, offset=at, length=units(run))
+            found.append(entity)
+        at += units(run) + 1
+    return found
+
+
 def _text(bot: Bot, chat: int, text: str, keyboard: InlineKeyboardMarkup | None) -> Call:
     async def call(thread: int | None, reply: ReplyParameters | None) -> Message:
         return await bot.send_message(
             chat,
             text,
+            entities=tables(text),
             reply_markup=keyboard,
             message_thread_id=thread,
             reply_parameters=reply,
@@ -219,6 +236,7 @@ def _photo(
             chat,
             InputFile(png, filename="debrief.png"),
             caption=caption or None,
+            caption_entities=tables(caption or ""),
             reply_markup=keyboard if caption is not None else None,
             message_thread_id=thread,
             reply_parameters=reply,

@@ -223,9 +223,9 @@ def test_undo_brings_the_line_back():
 def test_why_gives_the_full_lung_line_its_figures():
     """The caps of the line, its fill and what turns it, each with its mark."""
     answer = briefed().says("mara", "why", private=True)
-    assert "34 m, full, told" in answer
-    assert "at most 34 m – one full-lung step over what was clean." in answer
-    assert "at most 35 m – what the held exhale depth supports." in answer
+    assert "full 34 m, told" in answer
+    assert "at most 34 m: one full-lung step over what was clean [" in answer
+    assert "at most 35 m: what the held exhale depth supports [" in answer
     assert "fill not above 16.5 m" in answer
     assert "common practice, no source" in answer
 

@@ -53,7 +53,7 @@ def test_ready_comes_with_a_picture_of_its_bounds() -> None:
     assert letter.picture.kind == "ready"
     data = json.loads(letter.picture.data)
     assert [b["kind"] for b in data["bounds"]] == ["rule", "chest", "mouth"]
-    assert f"rule {data['bounds'][0]['depth_m']:g} m" in letter.text
+    assert f"rule  │   {data['bounds'][0]['depth_m']:g} m │ binds" in letter.text
     assert data["binding"] == "rule"
     assert (data["pb_m"], data["goal_m"], data["is_held"]) == (32, 38, True)
     assert draw(letter.picture).startswith(b"\x89PNG")

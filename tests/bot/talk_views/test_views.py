@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import pytest
 
 from bot.talk.views import load
+from bot.texts.render import COLUMNS
 from planner.record import Brief, Exercise, Harm, Origin
 from tests.bot.talk_views.stage import GROUP, Stage, text_to
 from tests.planner.season import Season
@@ -95,9 +96,19 @@ def test_ready_shows_the_base_the_three_bounds_and_which_binds() -> None:
     # 0.8 x 8 = 6.4, rounded down to 6; the rule doubles it (common practice)
     assert "Base so far: 6 of 19 m." in text
     assert "0 of 3 dives, on 0 of 2 days" in text
-    for bound in (r"rule 12 m", r"chest \d", r"mouth \d"):
-        assert re.search(bound, text)
+    rows = [line for line in text.splitlines() if COLUMNS in line]
+    assert [row.split()[0] for row in rows] == ["rule", "chest", "mouth"]
+    assert re.fullmatch(r"rule  │ +12 m │ binds", rows[0])
+    assert all(re.fullmatch(r"\w+ +│ +[\d.]+ m │ [\d.]+–[\d.]+", row) for row in rows[1:])
     assert "The rule binds" in text
+
+
+def test_the_table_of_bounds_is_aligned_and_narrow() -> None:
+    """Its columns stand under each other, in few enough letters for a phone."""
+    text = text_to(staged(first_session()).says("mara", "ready"), "p:mara")
+    rows = [line for line in text.splitlines() if COLUMNS in line]
+    assert len({tuple(i for i, c in enumerate(row) if c == "│") for row in rows}) == 1
+    assert max(map(len, rows)) <= 34
 
 
 def test_ready_for_rv_counts_first_dives_only() -> None:
@@ -113,7 +124,7 @@ def test_with_nothing_held_ready_shows_what_the_base_would_speak_for() -> None:
     season = Season(Exercise.FRC).profile(pb_m=32, goal_m=38)
     text = text_to(staged(season).says("mara", "ready"), "p:mara")
     assert "19 m, once held, would speak for" in text
-    assert "rule 38 m" in text
+    assert re.search(r"rule  │ +38 m │ binds", text)
 
 
 def test_ready_clears_nobody() -> None:
@@ -166,10 +177,10 @@ def test_why_gives_each_cap_its_figure_mark_and_source() -> None:
         )
     )
     lines = text_to(staged(season).says("mara", "why"), "p:mara").splitlines()
-    assert lines[0].startswith("8 m, FRC, told Tue 5 May")
-    assert lines[1] == "at most 8 m – one step deeper. FRC, deeper: 1 m [house rule]"
-    assert "at most 19 m – no deeper than the base" in lines[2]
-    assert "[common practice, no source]" in lines[2]
+    assert lines[0].startswith("FRC 8 m, told Tue 5 May")
+    assert lines[1] == "– at most 8 m: one step deeper [FRC, deeper: 1 m; house rule]"
+    assert "at most 19 m: no deeper than the base" in lines[2]
+    assert "as a share of the stage: 50 %; common practice, no source]" in lines[2]
     text = "\n".join(lines)
     assert "not before" in text
     assert "Quanjer, ECSC/ERS 1993" in text
