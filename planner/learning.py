@@ -128,7 +128,8 @@ class Learning:
 
 
 def _fault(dive: Dive) -> Reason | None:
+    """The technique fault of a stop, or of a dive that was hard because of it."""
     reason = dive.reason
-    if dive.ending is Ending.STOP and reason is not None and reason.is_technique:
+    if dive.ending in (Ending.STOP, Ending.HARD) and reason is not None and reason.is_technique:
         return reason
     return None

@@ -14,6 +14,10 @@ from bot.shorthand.shapes import SHAPES
 _SHORTEST_SLIP = 4
 """Letters of a command that stands alone and may still be misspelt: shorter words are near to too much."""
 
+_SHORTEST_INNER = 3
+_LONGEST_SLIP = 5
+"""Words of a line that may still be a command with a slip behind its first word."""
+
 _NAMED = frozenset({"name", "buddy", "answer or name", "name and depth", "name and task"})
 
 
@@ -52,44 +56,51 @@ def read_command(said: Said, words: Words, *, slash: bool = False) -> Command | 
 
 
 def slip_of_command(said: Said, words: Words) -> Unclear | None:
-    """`nxet`: a command whose first word is one edit away, asked about; None for anything else."""
+    """`nxet`, `not fitt`: a command one of whose words is one edit away, asked about; else None."""
     if not said.chunks or said.is_question:
         return None
-    first = said.chunks[0].rstrip(PUNCTUATION).casefold()
-    rest = list(said.chunks[1:])
-    for offer in words.near_command.of(first):
-        meant = read_command(
-            Said(
-                number=said.number,
-                text=said.text,
-                chunks=[offer, *rest],
-                names=said.names,
-                who=said.who,
-            ),
-            words,
-        )
-        if not isinstance(meant, Command):
-            continue
-        takes = next(w.takes for w in words.commands[offer] if w.name == meant.name)
-        alone = not rest or takes in ("nothing", "anything", "feeling", "maybe a buddy")
-        if alone and len(offer) < _SHORTEST_SLIP:
-            continue
-        if takes in _NAMED and not any(_bare(r) in said.names for r in rest):
-            continue
-        if meant.name == "emergency":
-            return None  # the parser reads it as the command: help waits for no button
-        line = " ".join([*_for(said.who, words), offer, *rest])
-        return Unclear(
-            line=said.number,
-            text=said.text,
-            doubt=Doubt.TYPO,
-            word=first,
-            offer=offer,
-            readings=(line,),
-            is_dive=False,
-            who=said.who,
-        )
+    low = [chunk.rstrip(PUNCTUATION).casefold() for chunk in said.chunks]
+    for offer in words.near_command.of(low[0]):
+        asked = _as_slip(said, words, 0, offer)
+        if asked is not None:
+            return asked
+    if low[0] in words.commands and len(low) <= _LONGEST_SLIP:
+        for at, typed in enumerate(low[1:], start=1):
+            if len(typed) < _SHORTEST_INNER or typed in said.names:
+                continue
+            for offer in words.near_inner.of(typed):
+                asked = _as_slip(said, words, at, offer)
+                if asked is not None:
+                    return asked
     return None
+
+
+def _as_slip(said: Said, words: Words, at: int, offer: str) -> Unclear | None:
+    """The question whether a word was meant for one of ours; None where that makes no command."""
+    chunks = [*said.chunks[:at], offer, *said.chunks[at + 1 :]]
+    whole = Said(number=said.number, text=said.text, chunks=chunks, names=said.names, who=said.who)
+    meant = read_command(whole, words)
+    if not isinstance(meant, Command):
+        return None
+    first, *rest = (chunk.rstrip(PUNCTUATION).casefold() for chunk in chunks)
+    takes = next(w.takes for w in words.commands[first] if w.name == meant.name)
+    alone = not rest or takes in ("nothing", "anything", "feeling", "maybe a buddy")
+    if at == 0 and alone and len(offer) < _SHORTEST_SLIP:
+        return None
+    if takes in _NAMED and not any(_bare(r) in said.names for r in rest):
+        return None
+    if meant.name == "emergency":
+        return None  # the parser reads it as the command: help waits for no button
+    return Unclear(
+        line=said.number,
+        text=said.text,
+        doubt=Doubt.TYPO,
+        word=said.chunks[at].rstrip(PUNCTUATION).casefold(),
+        offer=offer,
+        readings=(" ".join([*_for(said.who, words), *chunks]),),
+        is_dive=False,
+        who=said.who,
+    )
 
 
 def is_slip_of_emergency(chunks: Sequence[str], words: Words) -> bool:

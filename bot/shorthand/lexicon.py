@@ -128,6 +128,7 @@ class Words:
     tasks: frozenset[str]
     near: Nearness
     near_command: Nearness
+    near_inner: Nearness
     commands: Mapping[str, tuple[CommandWords, ...]]
     slash: Mapping[str, tuple[CommandWords, ...]]
     command_words: Mapping[str, str]
@@ -235,6 +236,15 @@ def _words(data: Mapping[str, Any], language: str) -> Words:
         tasks=frozenset(tasks["words"]) | frozenset(tasks["set_too"]),
         near=Nearness((w for w, m in meanings.items() if m.sort in ours), slips, strangers),
         near_command=Nearness(firsts, slips, strangers | taken),
+        near_inner=Nearness(
+            firsts.union(
+                (word for command in commands for word in command.phrase),
+                arguments["buddy"],
+                arguments["watches"],
+            ),
+            slips,
+            strangers | taken,
+        ),
         commands=_by_first(commands),
         slash=_by_first(c for c in commands if c.slash and len(c.phrase) == 1),
         command_words={c.name: " ".join(c.phrase) for c in reversed(commands)},

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from bot.heard import Button, Kind
-from bot.shorthand.reading import Chatter, Command, Reading, Report, Unclear
+from bot.shorthand.reading import Chatter, Command, Doubt, Reading, Report, Unclear
 from bot.talk import asked as questions
 from bot.talk import full_lung, people, profile, readiness, session, tasks, views, why
 from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
@@ -226,14 +226,26 @@ def _marker(scene: Scene, asked: Asked, line: int) -> Asked:
 
 
 def _yes_or_no(scene: Scene, chatter: Chatter) -> Part | None:
-    """`yes` or `no` to the newest question that asks for it."""
+    """`yes` or `no` to the newest question that can be answered so."""
     word = chatter.text.strip().strip(".!").casefold()
     if word not in (*_YES, *_NO):
         return None
+    yes = word in _YES
     for asked in questions.open_questions(scene):
         if asked.question == "allow":
-            return _let(scene, asked, yes=word in _YES)
+            return _let(scene, asked, yes=yes)
+        if asked.question == "recheck" and yes:
+            return _dropped(scene, asked)  # it was as it is recorded
+        if asked.question in _YES_OR_NO:
+            meant = questions.under(scene, asked) if yes else None
+            if meant is not None:
+                return answered(scene, asked, meant)
+            return None if yes or asked.question == Doubt.SHORT_OK else _dropped(scene, asked)
     return None
+
+
+_YES_OR_NO = frozenset({"twice", Doubt.QUESTION, Doubt.TYPO, Doubt.SHORT_OK})
+"""Questions whether a line is what its first reading says; a no drops it, but one that fell short was dived."""
 
 
 def _let(scene: Scene, asked: Asked, *, yes: bool) -> Part:
