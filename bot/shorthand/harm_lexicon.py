@@ -349,7 +349,11 @@ _EVERYDAY_WORDS = """
 a the i im my is are was to of in on at up no not it and so with for me him her them had has have
 go get got getting out be very really still now just well good ok fine right line boat today about
 if or by one two he she his they we all some this that there what back down more
+com* need* need which says to do was were been gone went going anyone someone from like water see
+full stop* stop hear* it$ up$ out$ in$
 <not> <isnt> <cant> <feel> <who> <past> <fine> <surface> <lots> <little> <person> <self> <brief>
+<land> <changed> <dur-min> <dur-brief> <dur-long> <nearly> <failing> <hold> <upout> <divepart> <part>
+<everyday> <human> <nomemory> <bad> <strong> <mild> <keeps> <once>
 """
 _EVERYDAY = frozenset(_EVERYDAY_WORDS.split())
 
