@@ -69,11 +69,14 @@ def _stopped(reading: Reading, line: HarmedLine | None, names: Collection[str]) 
         return _as_stop(reading, line)
     if isinstance(reading, Command):
         parts = reading.args.get("parts")
-        if isinstance(parts, Report) and parts.ending is not None:
-            whole = replace(parts, who=reading.who)
-            mended = replace(_as_stop(whole, line), who=None)
-            return replace(reading, args={**reading.args, "parts": mended})
-        return reading
+        if not isinstance(parts, Report):
+            return reading
+        if parts.ending is None and not line.is_practice_only:
+            # `fix 6 coughed blood`: whatever the dive was recorded as, it is a stop now
+            mended = replace(parts, ending=Ending.STOP, reason=line.reason)
+        else:
+            mended = replace(_as_stop(replace(parts, who=reading.who), line), who=None)
+        return replace(reading, args={**reading.args, "parts": mended})
     if isinstance(reading, Unclear) and reading.is_dive:
         return _one_stop(reading, line, names)
     return reading

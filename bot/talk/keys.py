@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from math import ceil
+
 from bot.shorthand.reading import Doubt
 from bot.talk import health
 from bot.talk.asked import beside
 from bot.talk.turn import Scene
-from bot.texts.render import down, say
+from bot.texts.render import down, metres, say
 from planner.full import FullPlan
 from planner.plan import standing
 from planner.reasons import Because, Plan, Refusal
@@ -75,12 +77,13 @@ def last_target_m(scene: Scene, diver: str) -> float:
 
 
 def depth_keys(scene: Scene, dive: Dive, place: tuple[str, int, int]) -> Keys:
-    """Turn depths in whole metres, from just below the target up."""
+    """Turn depths: the target itself, and whole metres above it."""
     target = dive.target_m or last_target_m(scene, dive.diver)
-    deepest = int(target) if target > int(target) else int(target) - 1
-    deepest = max(deepest, 1)
-    depths = range(deepest, max(deepest - 8, 0), -1)
-    keys = [scene.key(f"{d} m", f"{d}m", dive.diver, answers=place) for d in depths]
+    highest = max(ceil(target) - 1, 0)
+    depths = (target, *range(highest, max(highest - 7, 0), -1))
+    keys = [
+        scene.key(f"{metres(d)} m", f"{metres(d)}m", dive.diver, answers=place) for d in depths
+    ]
     return tuple(tuple(keys[i : i + 4]) for i in range(0, len(keys), 4))
 
 

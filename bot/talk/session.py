@@ -22,7 +22,7 @@ from bot.talk.dives import take
 from bot.talk.following import what_next
 from bot.talk.full_lung import offered
 from bot.talk.keys import check_keys, next_keys
-from bot.talk.lines import merged, read
+from bot.talk.lines import merged
 from bot.talk.reply import one_letter, reply
 from bot.talk.tasks import tasks_open
 from bot.talk.tell import (
@@ -310,7 +310,7 @@ def last_reports(scene: Scene, diver: str) -> list[Dive]:
 def fix(command: Command, scene: Scene, diver: str) -> Outcome:
     """`fix 11.5`: any part of the last report, said anew."""
     dive = last_report(scene, diver)
-    said_anew = _fixed(command, scene)
+    said_anew = _fixed(command)
     if dive is None or said_anew is None:
         return said(scene.answer(say("session.nothing-to-fix")))
     part = mend(scene, dive, merged(said_anew, report_of(dive)))
@@ -341,15 +341,9 @@ def _beside_it(asked: Iterator[Asked], dive: Dive) -> Iterator[Asked]:
     return (a for a in asked if a.origin.place in beside_places)
 
 
-def _fixed(command: Command, scene: Scene) -> Report | None:
-    for value in command.args.values():
-        if isinstance(value, Report):
-            return value
-        if isinstance(value, str):
-            found = read(value, [m.name for m in scene.room.members.values()])
-            if isinstance(found, Report):
-                return found
-    return None
+def _fixed(command: Command) -> Report | None:
+    parts = command.args.get("parts")
+    return parts if isinstance(parts, Report) else None
 
 
 HANDLERS: dict[str, Handler] = {
