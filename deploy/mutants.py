@@ -400,6 +400,17 @@ def report(sizes: dict[str, int], mutants: Sequence[Mutant], verdicts: dict[str,
     return int(share < WANTED)
 
 
+def buried(file: Path, mutants: Sequence[Mutant]) -> dict[str, str]:
+    """What an earlier run says of mutants that died in it, where they are still the same change."""
+    same = {(m.name, m.was, m.now) for m in mutants}
+    rows = [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
+    return {
+        row["name"]: row["verdict"]
+        for row in rows
+        if row["verdict"] in ("died", "endless") and (row["name"], row["was"], row["now"]) in same
+    }
+
+
 def named(wanted: Sequence[str]) -> Iterator[str]:
     """The planner's modules, or those of them that are wanted."""
     there = sorted(path.stem for path in (ROOT / "planner").glob("*.py"))
@@ -426,6 +437,9 @@ def main() -> int:
     ask.add_argument(
         "--out", type=Path, default=Path(os.devnull), help="verdicts, a line of JSON each"
     )
+    ask.add_argument(
+        "--again", type=Path, metavar="FILE", help="an earlier --out: what died there stays dead"
+    )
     ask.add_argument("modules", nargs="*")
     given = ask.parse_intermixed_args()
 
@@ -440,13 +454,15 @@ def main() -> int:
             mutants += some
     import pytest
 
-    session = Session(mutants, workers=given.workers, seconds=given.seconds, done=given.out)
+    dead = buried(given.again, mutants) if given.again else {}
+    living = [mutant for mutant in mutants if mutant.name not in dead]
+    session = Session(living, workers=given.workers, seconds=given.seconds, done=given.out)
     plain = ["-p", "no:cacheprovider", "-p", "no:xdist"]
     with open(os.devnull, "w") as nowhere, redirect_stdout(nowhere):
         code = pytest.main(["tests/planner", *plain], plugins=[session])
-    if len(session.verdicts) < len(mutants):
+    if len(session.verdicts) < len(living):
         sys.exit(f"the run broke off (pytest: {code})")
-    return report(sizes, mutants, session.verdicts)
+    return report(sizes, mutants, dead | session.verdicts)
 
 
 if __name__ == "__main__":
