@@ -55,7 +55,7 @@ def agenda(record: DiverRecord, *, rules: Rules, at: datetime) -> tuple[Due, ...
         return ()
     dues: list[Due] = []
     since = at - session.ended_at
-    if since <= timedelta(days=3):
+    if since <= timedelta(days=rules["due.for_days_d"]):
         dues += _debriefs(known, session, rules)
         dues += _checks(known, session, rules)
         dues += _pings(record, session, rules, at)
@@ -76,7 +76,7 @@ def _eve(record: DiverRecord, session: Session, rules: Rules, at: datetime) -> I
         diver=record.diver,
         about=state.free_on.isoformat(),
         at=evening,
-        stale_at=evening + timedelta(hours=4),
+        stale_at=evening + timedelta(hours=rules["due.eve_stale_h"]),
     )
 
 
@@ -96,7 +96,7 @@ def _debriefs(record: DiverRecord, session: Session, rules: Rules) -> Iterator[D
         diver=record.diver,
         about=f"{session.on.isoformat()}/{len(written)}",
         at=at,
-        stale_at=at + timedelta(hours=20),
+        stale_at=at + timedelta(hours=rules["due.debrief_stale_h"]),
     )
 
 
@@ -123,7 +123,7 @@ def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due
         diver=record.diver,
         about=about,
         at=evening,
-        stale_at=evening + timedelta(hours=4),
+        stale_at=evening + timedelta(hours=rules["due.question_stale_h"]),
     )
 
 
@@ -139,7 +139,7 @@ def _pings(record: DiverRecord, session: Session, rules: Rules, at: datetime) ->
             diver=record.diver,
             about=session.ended_at.isoformat(),
             at=now.not_before_at,
-            stale_at=now.not_before_at + timedelta(minutes=3),
+            stale_at=now.not_before_at + timedelta(minutes=rules["due.ping_stale_min"]),
         )
 
 

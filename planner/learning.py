@@ -7,9 +7,12 @@ one is open no new depth is tried: it is done once it was clean on so many days 
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
+from enum import StrEnum
 
-from planner.record import Dive, Ending, Exercise, Reason
+from planner.record import Dive, DiverRecord, Ending, Exercise, Reason
 from planner.rules import Rules
 
 TASKS: dict[Reason, str] = {
@@ -133,3 +136,33 @@ def _fault(dive: Dive) -> Reason | None:
     if dive.ending in (Ending.STOP, Ending.HARD) and reason is not None and reason.is_technique:
         return reason
     return None
+
+
+class DosePassed(StrEnum):
+    """How a task on land went beyond its dose; a caution follows, nothing else."""
+
+    LONG = "long"  # more minutes than a task takes
+    OFTEN = "often"  # on more days of the week
+    BEFORE = "before"  # shortly before a session
+
+
+def dose_passed(record: DiverRecord, dry: Dive, *, rules: Rules) -> Iterator[DosePassed]:
+    """In which ways a task that was logged is beyond the dose (H: `task`)."""
+    if dry.dive_time_s is not None and dry.dive_time_s > rules["task.most_min"] * 60:
+        yield DosePassed.LONG
+    last = record.local_day(dry.happened_at)
+    first = last - timedelta(days=rules["task.days_in"] - 1)
+    days = {
+        on
+        for d in record.dives
+        if d.exercise is Exercise.DRY and first <= (on := record.local_day(d.happened_at)) <= last
+    }
+    if len(days) > rules["task.days_most"]:
+        yield DosePassed.OFTEN
+    rest = timedelta(minutes=rules["task.before_session_min"])
+    if any(
+        d.exercise in (Exercise.FRC, Exercise.RV, Exercise.FULL)
+        and dry.happened_at <= d.happened_at < dry.happened_at + rest
+        for d in record.dives
+    ):
+        yield DosePassed.BEFORE

@@ -48,6 +48,7 @@ from planner.record import (
     Volume,
     VolumeKind,
 )
+from planner.rules import RULES, Rules
 
 Floats = NDArray[np.float64]
 
@@ -67,7 +68,6 @@ _ASKED_LEAST, _ASKED_MOST = -8.0, 4.0  # a ratio of 1.0003 and one of 55: beyond
 
 _RAN_OUT = frozenset({Reason.EMPTY, Reason.LEAK, Reason.SWALLOW})
 _NOT_EQUALISED = frozenset({Reason.EARS, Reason.STUCK})
-_ONE_DEPTH_KNOWN_M = 1.0
 _SESSION_GAP = timedelta(hours=4)
 
 
@@ -345,6 +345,7 @@ def reach_of(
     exercise: Exercise,
     *,
     at: datetime | None = None,
+    rules: Rules = RULES,
 ) -> Reach:
     """A diver's own reach on one kind of dive, with the kit that is worn at `at`.
 
@@ -353,19 +354,20 @@ def reach_of(
     Kit is the latest mask volume stated (0: a nose clip); dives with another kit don't count. A
     fill that wasn't stated is the deep end of what was briefed, or of the practice's window for
     that depth: it asks the smaller ratio, so it never flatters. Where one depth alone is known of
-    a dive that ran out, the last equalised depth was 1 m above the turn. A report that waits for
-    a yes counts only where it ran out.
+    a dive that ran out, the last equalised depth was 1 m above the turn (H `reach.one_depth_m`).
+    A report that waits for a yes counts only where it ran out.
     """
     known = record if at is None else record.until(at)
-    found = known._cache.get((Reach, exercise))
+    one_m = rules["reach.one_depth_m"]
+    found = known._cache.get((Reach, exercise, one_m))
     if found is None:
-        found = _posterior(_trials(known, exercise), known.site, SPREADS)
-        known._cache[Reach, exercise] = found
+        found = _posterior(_trials(known, exercise, one_m), known.site, SPREADS)
+        known._cache[Reach, exercise, one_m] = found
     assert isinstance(found, Reach)
     return found
 
 
-def _trials(record: DiverRecord, exercise: Exercise) -> dict[Trial, int]:
+def _trials(record: DiverRecord, exercise: Exercise, one_m: float) -> dict[Trial, int]:
     """Each trial with the kit that is worn, and how often it was dived."""
     by_kit: dict[float, dict[Trial, int]] = {}
     counted = by_kit.setdefault(-1.0, {})
@@ -375,7 +377,7 @@ def _trials(record: DiverRecord, exercise: Exercise) -> dict[Trial, int]:
         if kind is Dive:
             assert isinstance(fact, Dive)
             if fact.exercise is exercise:
-                trial = _trial(fact, brief)
+                trial = _trial(fact, brief, one_m)
                 if trial is not None:
                     counted[trial] = counted.get(trial, 0) + 1
         elif kind is Brief:
@@ -389,7 +391,7 @@ def _trials(record: DiverRecord, exercise: Exercise) -> dict[Trial, int]:
     return counted
 
 
-def _trial(dive: Dive, brief: Brief | None) -> Trial | None:
+def _trial(dive: Dive, brief: Brief | None, one_m: float) -> Trial | None:
     depth_m = dive.depth_m
     if depth_m is None:
         return None
@@ -397,11 +399,11 @@ def _trial(dive: Dive, brief: Brief | None) -> Trial | None:
     if fill_m is None or depth_m <= fill_m:
         return None
     if dive.ending is Ending.STOP and dive.reason in _RAN_OUT:
-        return Trial(fill_m, depth_m - _ONE_DEPTH_KNOWN_M, depth_m)
+        return Trial(fill_m, depth_m - one_m, depth_m)
     if dive.waits:
         return None
     if dive.ending is Ending.STOP and dive.reason in _NOT_EQUALISED:
-        depth_m -= _ONE_DEPTH_KNOWN_M
+        depth_m -= one_m
     return Trial(fill_m, depth_m)
 
 

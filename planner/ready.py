@@ -133,7 +133,7 @@ def _chance(
     """
     if at is None:
         return None, None
-    learned = reach_of(state.record, exercise, at=at)
+    learned = reach_of(state.record, exercise, at=at, rules=state.rules)
     depth_m = settled_m(state, at) or state.opening_m
     if not learned.trials or depth_m is None:
         return None, None

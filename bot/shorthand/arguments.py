@@ -11,6 +11,7 @@ from typing import NamedTuple
 from bot.shorthand.draft import FEET_M
 from bot.shorthand.lexicon import Sort, Words
 from bot.shorthand.reading import Doubt
+from planner.rules import RULES, Rules
 
 LONGEST_NAME = 32
 
@@ -97,13 +98,14 @@ def out_of_range(line: str, value: float, limits: tuple[float, float]) -> Misfit
     )
 
 
-def day_of(text: str) -> date | None:
-    """`2026-08-01`, or `2026-08` for its first day."""
+def day_of(text: str, rules: Rules = RULES) -> date | None:
+    """`2026-08-01`, or `2026-08` for its first day (H `reported.month_day`)."""
     match = DAY.fullmatch(text)
     if match is None:
         return None
     try:
-        return date(int(match[1]), int(match[2]), int(match[3] or 1))
+        day = int(match[3] or rules["reported.month_day"])
+        return date(int(match[1]), int(match[2]), day)
     except ValueError:
         return None
 

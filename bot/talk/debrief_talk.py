@@ -10,7 +10,7 @@ from itertools import takewhile
 
 from bot.talk.full_lung import left_by_full, offered
 from bot.talk.health import check_keys
-from bot.talk.tasks import is_learning, tasks_open
+from bot.talk.tasks import dose_words, is_learning, tasks_open
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
 from bot.texts.render import clock, down, joined, say
@@ -136,7 +136,7 @@ def _whole(scene: Scene, found: Debrief) -> Iterator[str]:
     """Dives, what held, limits, the fault's pattern, the next session, the base so far."""
     yield _dives(found, kept=False)
     if found.exercise is not None:
-        yield _held(found)
+        yield _held(scene, found)
     yield from left_by_full(scene, found.diver)
     yield _limits(found)
     if found.pattern is not None and found.task is not None:
@@ -146,6 +146,7 @@ def _whole(scene: Scene, found: Debrief) -> Iterator[str]:
             fault=fault[:1].upper() + fault[1:],
             task=found.task,
             drill=say(f"drill.{found.task}"),
+            dose=dose_words(scene),
         )
     yield from tasks_open(scene, found.diver)
     if found.free_on is not None and found.opens_m is not None:
@@ -196,12 +197,17 @@ def _endings(dives: list[Dive]) -> Iterator[str]:
         yield say("debrief.count-waits", count=waiting)
 
 
-def _held(found: Debrief) -> str:
+def _held(scene: Scene, found: Debrief) -> str:
     before, after = found.held_before_m, found.held_after_m
+    if after is None and before is None:
+        track = standing(scene.record(found.diver), rules=scene.rules, at=scene.at).track
+        count = say(f"number.{int(scene.rules['held.clean_dives'])}").capitalize()
+        if track is None:
+            return say("debrief.held-nothing")
+        return say("debrief.held-none", count=count, first=track.first_m)
     if after is None:
-        return (
-            say("debrief.held-none") if before is None else say("debrief.held-lost", before=before)
-        )
+        assert before is not None
+        return say("debrief.held-lost", before=before)
     if before is None:
         return say("debrief.held-first", after=after)
     key = "debrief.held-same" if before == after else "debrief.held-moved"

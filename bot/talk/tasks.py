@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
 
 from bot.shorthand.reading import Command
 from bot.talk.aside import privately, whose
 from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import say
-from planner.learning import TASKS, OpenTask
+from planner.learning import TASKS, OpenTask, dose_passed
 from planner.plan import standing
 from planner.record import Dive, Ending, Exercise
+from planner.rules import Rules
 from storage.outcome import Outcome
-
-MOST_MIN = 10
-"""A task on land takes no longer (H)."""
-
-MOST_DAYS = 5
-"""A task is done on no more days of a week (H)."""
-
-WEEK_D = 7
 
 
 def task(command: Command, scene: Scene, diver: str) -> Outcome:
@@ -32,7 +24,7 @@ def task(command: Command, scene: Scene, diver: str) -> Outcome:
         return said(scene.answer(say("people.later", word=command.name)))
     named = command.args.get("task")
     if named is not None:
-        lines = [_drill(str(named)), say("task.dose")]
+        lines = [_drill(str(named)), dose_words(scene)]
         set_one = _open(scene, diver).get(str(named))
         lines += [progress(scene, set_one)] if set_one is not None else []
     else:
@@ -60,7 +52,7 @@ def task_lines(scene: Scene, diver: str) -> Iterator[str]:
         yield say("task.set", task=name, why=why, drill=say(f"drill.{name}"))
         yield progress(scene, one)
     if tasks:
-        yield say("task.dose")
+        yield dose_words(scene)
 
 
 def tasks_open(scene: Scene, diver: str) -> Iterator[str]:
@@ -105,22 +97,30 @@ def practised(before: Scene, after: Scene, dive: Dive) -> Iterator[str]:
             if dive.ending is not Ending.CLEAN:
                 yield say("task.only-clean")
     if dive.exercise is Exercise.DRY:
-        yield from _dose(after, dive)
+        for beyond in dose_passed(after.record(dive.diver), dive, rules=after.rules):
+            r = after.rules
+            yield say(
+                f"task.too-{beyond}",
+                minutes=int(r["task.most_min"]),
+                days=_begun(say(f"number.{int(r['task.days_most'])}")),
+                before=_before(r),
+            )
 
 
-def _dose(scene: Scene, dive: Dive) -> Iterator[str]:
-    if dive.dive_time_s is not None and dive.dive_time_s > MOST_MIN * 60:
-        yield say("task.too-long")
-    record = scene.record(dive.diver)
-    last = record.local_day(dive.happened_at)
-    first = last - timedelta(days=WEEK_D - 1)
-    days = {
-        on
-        for d in record.dives
-        if d.exercise is Exercise.DRY and first <= (on := record.local_day(d.happened_at)) <= last
-    }
-    if len(days) > MOST_DAYS:
-        yield say("task.too-often")
+def dose_words(scene: Scene) -> str:
+    """How much of a task there is in a week at most, and when not."""
+    r = scene.rules
+    return say(
+        "task.dose",
+        minutes=int(r["task.most_min"]),
+        days=say(f"number.{int(r['task.days_most'])}"),
+        before=_before(r),
+    )
+
+
+def _before(rules: Rules) -> str:
+    minutes = int(rules["task.before_session_min"])
+    return say("task.an-hour") if minutes == 60 else say("task.so-long", minutes=minutes)
 
 
 def newly_set(before: Scene, after: Scene, diver: str) -> Iterator[str]:
@@ -130,9 +130,10 @@ def newly_set(before: Scene, after: Scene, diver: str) -> Iterator[str]:
         if name in was:
             continue
         if one.reason is None:
-            yield say("task.now-set-fill", task=name)
+            yield say("task.now-set-fill", task=name, before=_before(after.rules))
         else:
-            yield say("task.now-set", task=name, fault=_begun(say(f"reason.{one.reason}")))
+            fault = _begun(say(f"reason.{one.reason}"))
+            yield say("task.now-set", task=name, fault=fault, before=_before(after.rules))
 
 
 def _begun(words: str) -> str:

@@ -45,7 +45,7 @@ def why(command: Command, scene: Scene, diver: str) -> Outcome:
     lines += _why_lungs(state.lungs)
     lines.append(_why_site(record.site))
     if state.exercise is not None:
-        lines += _why_reach(reach_of(record, state.exercise, at=scene.at))
+        lines += _why_reach(reach_of(record, state.exercise, at=scene.at, rules=rules))
     lines.append(say("why.left-out"))
     return private_answer(scene, diver, lines)
 

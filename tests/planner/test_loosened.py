@@ -6,11 +6,13 @@ A figure that has no scenario here, or whose scenario doesn't notice, fails.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import Any
 
 import pytest
 
+from bot.shorthand.arguments import day_of
 from planner import progress
 from planner.agenda import DueKind, agenda
 from planner.debrief import debrief
@@ -19,11 +21,13 @@ from planner.forecast import Forecast, forecast
 from planner.full import full_plan
 from planner.gas import fill_window_m, first_frc_depth_m
 from planner.held import Track, sizes
+from planner.learning import dose_passed
 from planner.lungs import predict
 from planner.plan import standing
+from planner.reach import reach_of
 from planner.ready import Readiness, readiness_of, ready
 from planner.reasons import Because
-from planner.record import Dive, Ending, Exercise, Goal, Sex
+from planner.record import Dive, Ending, Exercise, Goal, Ping, Sex
 from planner.rules import RULES, Rules
 from planner.standing import Standing
 from tests.planner.season import ZONE, Season
@@ -278,6 +282,46 @@ def clean_rate(rules: Rules) -> float:
     return said.clean.value
 
 
+def beyond(
+    rules: Rules,
+    *,
+    days: tuple[int, ...] = (4,),
+    minutes: tuple[int, ...] = (10,),
+    then_min: int = 0,
+) -> set[str]:
+    """In which ways the last of some tasks on land is beyond the dose."""
+    made = season(rules, FRC, 15, on="2026-05-01")
+    for day in days:
+        made.at = datetime(2026, 5, day, 9, tzinfo=ZONE)
+        made.other(Exercise.DRY, task="lock")
+        made.facts[-1] = replace(made.facts[-1], dive_time_s=minutes[-1] * 60)  # type: ignore[call-arg]
+    dry = made.facts[-1]
+    assert isinstance(dry, Dive)
+    if then_min:
+        made.at += timedelta(minutes=then_min - 12)  # a season's dive comes 12 minutes later
+        made.dive(9.5)
+    return {str(way) for way in dose_passed(made.record(), dry, rules=rules)}
+
+
+def own_reach(rules: Rules) -> float:
+    made = season(rules, FRC, 15).dive(14, "empty", fill_m=6)
+    return round(reach_of(made.record(), FRC, rules=rules).ratio.value, 2)
+
+
+def kinds_due(rules: Rules, *, days: float) -> set[str]:
+    made = season(rules, FRC, 15, on="2026-05-04").dive(9.5).dive(12).dive(13)
+    dues = agenda(made.record(), rules=rules, at=made.at + timedelta(days=days))
+    return {str(d.kind) for d in dues}
+
+
+def stale(rules: Rules, kind: DueKind) -> timedelta:
+    made = season(rules, FRC, 15)
+    made.facts.append(Ping(**made._carried(), on=True))  # type: ignore[arg-type]
+    made.dive(9.5)
+    dues = agenda(made.record(), rules=rules, at=made.at)
+    return next(d.stale_at - d.at for d in dues if d.kind is kind)
+
+
 MAN = predict(sex=Sex.MALE, age_y=30, height_m=1.80)
 
 
@@ -312,6 +356,7 @@ SCENARIOS: dict[str, tuple[Scenario, Any]] = {
     "reported.fresh_d": (
         lambda r: season(r, FRC, 15, reported_on=date(2026, 4, 5)).held_m(), 7,
     ),
+    "reported.month_day": (lambda r: day_of("2026-03", r), date(2026, 3, 1)),
     "opening.frc_share": (lambda r: season(r, FRC, 15).next(), 9.5),
     "opening.rv_share": (lambda r: season(r, RV, 15).next(), 5),
     "step.frc_m": (deeper(12, FRC), 13),
@@ -398,6 +443,16 @@ SCENARIOS: dict[str, tuple[Scenario, Any]] = {
     ),
     "learn.task_days": (lambda r: drilled(r, 2, 2), {"lock"}),
     "learn.shallow_dives": (lambda r: drilled(r, 3, 1), {"lock"}),
+    "task.most_min": (lambda r: beyond(r, minutes=(11,)), {"long"}),
+    "task.days_most": (lambda r: beyond(r, days=(1, 2, 3, 4, 5, 6)), {"often"}),
+    "task.days_in": (lambda r: beyond(r, days=(1, 2, 3, 4, 5, 7)), {"often"}),
+    "task.before_session_min": (lambda r: beyond(r, then_min=50), {"before"}),
+    "reach.one_depth_m": (own_reach, 1.51),
+    "due.for_days_d": (lambda r: kinds_due(r, days=3.5), {"eve"}),
+    "due.debrief_stale_h": (lambda r: stale(r, DueKind.DEBRIEF), timedelta(hours=20)),
+    "due.question_stale_h": (lambda r: stale(r, DueKind.EVENING), timedelta(hours=4)),
+    "due.eve_stale_h": (lambda r: stale(r, DueKind.EVE), timedelta(hours=4)),
+    "due.ping_stale_min": (lambda r: stale(r, DueKind.PING), timedelta(minutes=3)),
     "forecast.from_sessions": (lambda r: forecasting(r, 5), "too-few"),
     "forecast.days_most": (lambda r: getattr(forecasting(r, 6), "weeks_most", None), 52),
     "forecast.since_d": (clean_rate, 6.5 / 7),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -43,6 +44,7 @@ def test_the_second_fault_alike_sets_a_task_and_says_so():
     assert "is set" not in buoy.later(minutes=9).says("mara", "exh 17 leak")
     answer = said_to(buoy.later(minutes=9).says("mara", "exh 15.5 leak"), "group")
     assert "Leak again: `lock` is set, and no new depth until it is done." in answer
+    assert "not within an hour before a session" in answer
     assert len([line for line in answer.splitlines() if not line.startswith("[")]) <= 4
 
 
@@ -53,7 +55,7 @@ def test_task_alone_brings_the_drill_and_its_dose_in_private():
     text = said_to(answer, "mara")
     assert "`lock`, against leak: mouth full, throat shut" in text
     assert "`lock` clean on 0 of 3 days, 0 of 2 clean `shallow` dives" in text
-    for dose in ("Ten minutes at most", "five days a week", "ears feel full", "within an hour"):
+    for dose in ("10 minutes at most", "five days a week", "ears feel full", "within an hour"):
         assert dose in text
 
 
@@ -113,9 +115,20 @@ def test_few_equalisations_set_the_task():
 def test_the_dose_is_minded():
     """Over ten minutes, and a sixth day in seven, bring a word of caution."""
     buoy = learning()
-    assert "Ten minutes at most" in buoy.says("mara", "dry 12 lock ok")
+    assert "10 minutes at most" in buoy.says("mara", "dry 12 lock ok")
     answers = [next_morning(buoy).says("mara", "dry 10 lock ok") for _ in range(5)]
     assert ["Five days a week" in a for a in answers] == [False] * 4 + [True]
+
+
+def test_a_task_logged_shortly_before_a_session_brings_a_word():
+    """A task within the hour before a dive of the same day is answered with the caution."""
+    buoy = learning()
+    early = next_morning(buoy).says("mara", "dry 10 lock ok")
+    assert "before a session" not in early
+    at = buoy.at.astimezone(ZoneInfo(buoy.zone))
+    buoy.later(minutes=50).says("mara", "exh 7 ok")
+    late = buoy.later(minutes=5).says("mara", f"dry 10 lock ok {at:%H:%M}")
+    assert "Not within an hour before a session" in late
 
 
 def test_the_brief_says_that_a_task_comes_first():
