@@ -1,0 +1,136 @@
+"""The arrays of a forecast against the single steps of the fold: depths by tables, runs by their numbers."""
+
+from __future__ import annotations
+
+import random
+
+import numpy as np
+import pytest
+
+from planner.held import Track, down_half, sizes
+from planner.paths import Kind, _passed, _turns
+from planner.record import Exercise
+from planner.rise import NEVER, NONE, Rise, Steps, down, table, tenths
+from planner.rules import RULES
+from planner.tracks import deepest, kth
+
+BOTH = [(Exercise.FRC, 7.0), (Exercise.FRC, 5.5), (Exercise.RV, 2.0)]
+DEPTHS = np.arange(1, 400) / 10
+
+
+@pytest.mark.parametrize(("exercise", "first_m"), BOTH)
+def test_the_tables_of_depths_are_the_steps_of_a_track(exercise: Exercise, first_m: float) -> None:
+    """For every tenth of a metre: a step off, a cut, what is given back and a lay-off, as the fold takes them."""
+    size = sizes(RULES, exercise)
+    steps = Steps(size, first_m, 40)
+    track = Track(exercise, RULES, first_m)
+    for depth in DEPTHS:
+        at = tenths(depth)
+        floor = track.floor_m(depth)
+        assert steps.off[at] == tenths(max(down_half(size.shallower(depth)), floor))
+        assert steps.shallower_down[at] == max(0, tenths(down_half(size.shallower(depth))))
+        assert steps.pressed[at] == tenths(down_half(0.8 * depth))
+        assert steps.given_back[at] == tenths(down_half(0.8 * depth))
+        assert steps.down[at] == tenths(down_half(depth))
+        assert steps.short[at] == tenths(max(down_half(0.8 * depth), floor))
+        assert steps.long[at] == tenths(max(down_half(0.6 * depth), floor))
+    assert {int(each[NONE]) for each in (steps.off, steps.short, steps.long, steps.down)} == {NONE}
+
+
+@pytest.mark.parametrize(("exercise", "first_m"), BOTH)
+def test_steps_and_openings_of_many_depths_are_those_of_one(
+    exercise: Exercise, first_m: float
+) -> None:
+    """Deeper, shallower, floor and opening give for an array what the track gives for a depth."""
+    size = sizes(RULES, exercise)
+    steps, track = Steps(size, first_m, 40), Track(exercise, RULES, first_m)
+    assert steps.deeper(DEPTHS) == pytest.approx([size.deeper(d) for d in DEPTHS])
+    assert steps.shallower(DEPTHS) == pytest.approx([size.shallower(d) for d in DEPTHS])
+    assert steps.floor(DEPTHS) == pytest.approx([track.floor_m(d) for d in DEPTHS])
+    assert steps.opening(DEPTHS) == pytest.approx([track.opening_m(d) for d in DEPTHS])
+    assert down(DEPTHS) == pytest.approx([down_half(d) for d in DEPTHS])
+
+
+def test_a_table_holds_whole_tenths_and_nothing_for_nothing() -> None:
+    """Rounded down to a tenth, never below no depth; of no depth, none."""
+    assert list(table(1, lambda depth: depth * 2)) == [0, 2, 4, 6, 8, 10, 12, 14, 16, 18, 20]
+    assert list(table(0.5, lambda depth: depth - 0.25)) == [0, 0, 0, 0, 1, 2]
+    assert table(0.3, lambda depth: depth + 1)[NONE] == NONE
+    assert [tenths(depth) for depth in (0, 0.3, 1.05, 12.3, 12.39)] == [0, 3, 10, 123, 123]
+
+
+def runs(seed: int) -> tuple[Rise, list[list[int]]]:
+    """Random runs of three depths that never get shallower, and their targets, one by one."""
+    rng = random.Random(seed)
+    depths, ends, listed = [], [], []
+    for _ in range(30):
+        a, b, c = sorted(rng.randint(20, 60) for _ in range(3))
+        first = rng.choice([0, 1, 2, NEVER])
+        second = min(NEVER, first + rng.choice([0, 1, 3, NEVER]))
+        depths.append((a, b, c))
+        ends.append((first, second))
+        listed.append([a if n < first else b if n < second else c for n in range(8)])
+    return Rise(np.array(depths).T.copy(), np.array(ends).T.copy()), listed
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_rise_is_its_targets_one_by_one(seed: int) -> None:
+    """The target of each number, the first at a level, and the last that its own depth allows."""
+    rise, listed = runs(seed)
+    for number in range(8):
+        assert list(rise.at(number)) == [targets[number] for targets in listed]
+    per_path = np.array([seed + n % 5 for n in range(len(listed))])
+    assert list(rise.at(per_path)) == [t[n] for t, n in zip(listed, per_path, strict=True)]
+    for level in (20, 33, 47, 60, 61):
+        found = [
+            next((n for n, depth in enumerate(targets) if depth >= level), None)
+            for targets in listed
+        ]
+        assert [None if n > 7 else n for n in rise.first(level).tolist()] == found
+    some = np.array([3, 0, 11])
+    assert list(rise.of(some).at(2)) == [listed[row][2] for row in some]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_rise_ends_where_its_next_depth_allows_no_further_dive(seed: int) -> None:
+    """Of each depth so many dives are allowed: the first number past them is how many there are."""
+    rise, listed = runs(seed)
+    by_depth = np.where(rise.depths < 30, 5, np.where(rise.depths < 45, 4, 2))
+    counted = [
+        next(n for n, d in enumerate(targets) if n >= (5 if d < 30 else 4 if d < 45 else 2))
+        for targets in listed
+    ]
+    assert list(rise.most(by_depth)) == counted
+
+
+@pytest.mark.parametrize("k", [1, 2, 3])
+def test_the_kth_largest_of_two_falling_rows(k: int) -> None:
+    """As if both were sorted into one."""
+    rng = np.random.default_rng(k)
+    a, b = (-np.sort(-rng.integers(0, 9, (k, 200)), axis=0) for _ in range(2))
+    both = -np.sort(-np.vstack((a, b)), axis=0)
+    assert list(kth(a, b)) == list(both[k - 1])
+
+
+@pytest.mark.parametrize("k", [1, 2, 3])
+def test_the_deepest_of_each_column(k: int) -> None:
+    """The k largest, falling, with those that are alike as often as they stand."""
+    depths = np.random.default_rng(k).integers(0, 5, (6, 300)).astype(np.int16)
+    assert (deepest(depths, k) == -np.sort(-depths, axis=0)[:k]).all()
+
+
+def test_a_draw_falls_into_the_first_chance_that_it_does_not_pass() -> None:
+    """Cumulated chances 0.2 and 0.7: 0.1 is the first, 0.2 and 0.69 the second, 0.7 the third."""
+    upto = np.tile([[0.2], [0.7]], 5)
+    drawn = np.array([0.0, 0.19, 0.2, 0.69, 0.7])
+    assert list(_passed(upto, drawn)) == [0, 0, 1, 1, 2]
+
+
+def test_where_a_fault_turns() -> None:
+    """Pressure in the deepest third, technique from a tenth of the way on, all else at the target (H)."""
+    target = np.full(3, 150)
+    share = np.array([0.0, 0.5, 1.0])
+    turns = {kind: list(_turns(target, np.full(3, int(kind)), share)) for kind in Kind}
+    assert turns[Kind.PRESSURE] == [100, 125, 150]
+    assert turns[Kind.TECHNIQUE] == [15, 82, 150]
+    assert turns[Kind.HARD] == turns[Kind.OVER] == [150, 150, 150]
