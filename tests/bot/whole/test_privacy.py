@@ -21,7 +21,15 @@ from tests.bot.whole.raw import GROUP, Json, Raw
 
 MARA, ANA, NOOR, ILSE, STRANGER = 7, 9, 8, 10, 99
 OWN = {MARA: "p:t7", ANA: "p:t9", NOOR: "p:t8", ILSE: "p:t10"}
-NAMES = {MARA: "Mara", ANA: "Ana", NOOR: "Noor", ILSE: "Ilse", STRANGER: "Zed"}
+NAMES = {
+    MARA: "Mara",
+    ANA: "Ana",
+    NOOR: "Noor",
+    ILSE: "Ilse",
+    STRANGER: "Zed",
+    11: "Otto",
+    50: "Uma",
+}
 
 SAID = (
     "next", "next full", "order", "done", "undo", "fix 6", "buddy mara", "fit", "fit w mara", "not fit",
