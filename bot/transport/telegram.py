@@ -51,8 +51,8 @@ OFFICIAL_BASE_URL = "https://api.telegram.org"
 TIMEOUT_S = 25.0  # an answer that is late is mostly an answer to something that was done
 ADMINS_KEPT_S = 300.0
 PORTION = 8  # rows worked off in one go, so that a long inbox holds no help text back
-TIDY_EVERY_S = 6 * 3600.0
 TELL_EVERY_S = 15.0
+CONNECTIONS = 10  # under way at once, and as many more for help texts
 COLLECT = (5_000, 20, 20)
 
 
@@ -75,26 +75,32 @@ class Timing:
     limits: Limits = field(default_factory=Limits)
 
 
-def open_bot(token: str, base_url: str = OFFICIAL_BASE_URL) -> tuple[Bot, QuietRequest]:
-    """The library's bot on requests of ours, and the request that polls."""
+def open_bot(token: str, base_url: str = OFFICIAL_BASE_URL) -> tuple[Bot, Bot, QuietRequest]:
+    """The library's bot on requests of ours, one more for help texts alone, and the request that polls.
+
+    Each call looks at every connection that its pool keeps, so pools are small; and a help text
+    must not wait for a connection until some other chat's answer has timed out.
+    """
     polling = QuietRequest(connection_pool_size=2, connect_timeout=TIMEOUT_S)
-    calling = QuietRequest(
-        connection_pool_size=64,
-        read_timeout=TIMEOUT_S,
-        write_timeout=TIMEOUT_S,
-        connect_timeout=TIMEOUT_S,
-        pool_timeout=TIMEOUT_S,
-        media_write_timeout=2 * TIMEOUT_S,
-    )
     root = base_url.rstrip("/")
-    bot = Bot(
-        token,
-        base_url=f"{root}/bot",
-        base_file_url=f"{root}/file/bot",
-        request=calling,
-        get_updates_request=polling,
+    bot, helping = (
+        Bot(
+            token,
+            base_url=f"{root}/bot",
+            base_file_url=f"{root}/file/bot",
+            request=QuietRequest(
+                connection_pool_size=CONNECTIONS,
+                read_timeout=TIMEOUT_S,
+                write_timeout=TIMEOUT_S,
+                connect_timeout=TIMEOUT_S,
+                pool_timeout=TIMEOUT_S,
+                media_write_timeout=2 * TIMEOUT_S,
+            ),
+            get_updates_request=polling,
+        )
+        for _ in range(2)
     )
-    return bot, polling
+    return bot, helping, polling
 
 
 class Service:
@@ -113,12 +119,12 @@ class Service:
     ) -> None:
         self._store, self._clock, self._health_file = store, clock, health_file
         self._timing = timing or Timing()
-        self._bot, polling = open_bot(token, base_url)
+        self._bot, helping, polling = open_bot(token, base_url)
+        self._helping = helping
         self._admins: dict[int, frozenset[int]] = {}
         self._asked_s: dict[int, float] = {}
         self._errands: set[asyncio.Task[None]] = set()
         self._menus = menus()
-        self._tidied_s = -TIDY_EVERY_S
         self._told, self._told_s = "", -TELL_EVERY_S
         self._news = asyncio.Event()
         self._translator = Translator(me=lambda: self._bot.bot, secret=token, admins=self._admins)
@@ -129,6 +135,7 @@ class Service:
             clock=clock,
             limits=self._timing.limits,
             link=self._private_link,
+            helping=helping,
         )
         self._poller = Poller(
             self._bot,
@@ -164,6 +171,7 @@ class Service:
             await asyncio.gather(*tasks, *self._errands, return_exceptions=True)
             await self._sender.finish(self._timing.farewell_s)
             self._waker.stop()
+            await self._helping.request.shutdown()
             await self._bot.shutdown()
         for task in tasks:
             if not task.cancelled() and (error := task.exception()) is not None:
@@ -264,18 +272,7 @@ class Service:
                 _log.error("the worker failed: %s", type(error).__name__)
             self._sender.news.set()
             self._waker.look()
-            self._tidy()
             self._tell_health()
-
-    def _tidy(self) -> None:
-        """Drop, now and then, what has been kept for long enough."""
-        if time.monotonic() - self._tidied_s < TIDY_EVERY_S:
-            return
-        self._tidied_s = time.monotonic()
-        try:
-            self._store.retire(at=self._clock())
-        except Exception as error:  # a backup may be reading; there is a next time
-            _log.error("tidying up failed: %s", type(error).__name__)
 
     def _private_link(self, chat: int, text: str) -> Link | None:
         """What goes below a letter that asks a group to write in private: nobody can be written to

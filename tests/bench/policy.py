@@ -38,7 +38,7 @@ from planner.rules import RULES
 from planner.standing import Standing
 
 DIVER = "sim"
-DIVERS = 200
+DIVERS = 600
 SESSIONS = 200
 ZONE = ZoneInfo("Europe/Lisbon")
 TECHNIQUE = (Reason.EARS, Reason.EMPTY, Reason.LEAK, Reason.SWALLOW, Reason.STUCK)

@@ -10,6 +10,7 @@ import pytest
 
 from bot.transport.carry import TEXT_MOST, split, units
 from bot.transport.send import Limits, Pace
+from bot.transport.telegram import CONNECTIONS
 from tests.bot.transport.desk import GROUP, QUICK, mara, noor, running
 from tests.loopback import Fault, Loopback
 
@@ -91,6 +92,22 @@ async def test_a_hanging_answer_delays_nobody_elses_help(server: Loopback, tmp_p
         await desk.told("help text")
         await desk.told("help text", OTHER)
         assert server.hanging == 2
+
+
+async def test_more_hanging_answers_than_connections_delay_no_help(
+    server: Loopback, tmp_path: Path
+) -> None:
+    """With every connection of the answers hanging, a help text still leaves at once."""
+    server.faults.append(Fault("sendMessage", times=CONNECTIONS, accept=True, delay_s=6))
+    others = [OTHER - i for i in range(CONNECTIONS)]
+    async with running(server, tmp_path / "b.sqlite") as desk:
+        for chat in others:
+            server.group(chat)
+            server.say(chat, noor(server), "slow")
+        await server.until(lambda: server.hanging == CONNECTIONS)
+        server.say(GROUP, mara(server), "help")
+        await desk.told("help text")
+        assert server.hanging == CONNECTIONS
 
 
 async def test_help_goes_before_the_answer_of_the_same_turn(
