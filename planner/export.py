@@ -16,6 +16,7 @@ from enum import Enum
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from planner.figure import PlannerError
+from planner.pressure import Site
 from planner.record import AnyFact, Asked, Dive, DiverRecord, Fact, Origin, Strike, record_of
 
 FORM = "buoyside-export-1"
@@ -73,10 +74,20 @@ def read_export(text: str, *, known_at: datetime | None = None) -> DiverRecord:
         zone = ZoneInfo(export["timezone"])
         diver = str(export["diver"])
         told = [*_facts(export["facts"], diver), *_dives(export["dives"], diver)]
+        site = _site(export.get("site", {}))
     except (KeyError, TypeError, ValueError, ZoneInfoNotFoundError) as wrong:
         raise ExportError(f"not as the schema says: {wrong!r}") from wrong
     told.sort(key=lambda fact: fact.happened_at)
-    return record_of(diver, _numbered(told), timezone=zone, known_at=known_at)
+    return record_of(diver, _numbered(told), timezone=zone, site=site, known_at=known_at)
+
+
+def _site(raw: object) -> Site:
+    """The site of an export; a gauge at sea where an older file has none."""
+    if not isinstance(raw, Mapping):
+        raise ValueError(f"no site: {raw!r}")
+    hints = typing.get_type_hints(Site)
+    given: dict[str, typing.Any] = {k: _value(hints[k], value) for k, value in raw.items()}
+    return Site(**given)
 
 
 def _numbered(told: list[Fact]) -> Iterator[Fact]:

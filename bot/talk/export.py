@@ -59,12 +59,21 @@ class ExportedFact(_Shape):
     values: dict[str, Any]
 
 
+class ExportedSite(_Shape):
+    """What a metre of depth means where the diver dives."""
+
+    salt: bool = Field(description="sea water; else fresh")
+    gauge: bool = Field(description="depth by gauge; else by a marked rope")
+    altitude_m: float
+
+
 class Export(_Shape):
     """Everything that stands about one diver. Depths in metres, volumes in litres or ml."""
 
     form: Literal["buoyside-export-1"]
     diver: str
     timezone: str
+    site: ExportedSite
     exported_at: datetime
     dives: tuple[ExportedDive, ...]
     facts: tuple[ExportedFact, ...]
@@ -110,6 +119,9 @@ def export_of(record: DiverRecord, *, name: Named, at: datetime) -> Export:
         form=FORM,
         diver=name(record.diver),
         timezone=record.timezone.key,
+        site=ExportedSite(
+            salt=record.site.salt, gauge=record.site.gauge, altitude_m=record.site.altitude_m
+        ),
         exported_at=local(at),
         dives=dives,
         facts=facts,

@@ -6,6 +6,7 @@ import fluids
 import gsw
 import numpy as np
 import pytest
+from lifelines import LogNormalFitter
 from pyspiro import GLI_2021
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
@@ -116,6 +117,21 @@ def test_the_likelihoods_mode_is_that_of_scipys_censored_fit() -> None:
     left, top, after = likelihood[near - 1 : near + 2]
     peak = grid[near] + 0.005 * 0.5 * (left - after) / (left - 2 * top + after)
     assert peak == pytest.approx(np.log(scale), abs=1e-4)
+
+
+def test_the_likelihood_peaks_where_lifelines_fits_both_mean_and_spread() -> None:
+    """At the spread that lifelines fits to censored dives, the likelihood peaks at its mean."""
+    told = [
+        Trial(7.5, 15), Trial(7.5, 18), Trial(7.5, 20, 21), Trial(5, 18, 19), Trial(6, 13, 14),
+        Trial(7, 16, 17), Trial(7, 14),
+    ]  # fmt: skip
+    lower = [np.exp(asks(t.clean_m, t.fill_m)) for t in told]  # type: ignore[arg-type]
+    upper = [np.inf if t.out_m is None else np.exp(asks(t.out_m, t.fill_m)) for t in told]
+    fitted = LogNormalFitter().fit_interval_censoring(lower, upper)
+    own = reach(told, site=ROPE_AT_SEA, spreads=(fitted.sigma_,))
+    grid = np.linspace(-4, 4, 1601)
+    likelihood = np.log(own.weights[600:1000, 0]) + 0.5 * (grid[600:1000] / 0.8) ** 2
+    assert grid[600 + int(np.argmax(likelihood))] == pytest.approx(fitted.mu_, abs=0.005)
 
 
 def plain_posterior(trials: tuple[Trial, ...], spreads: tuple[float, ...]) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -11,6 +12,7 @@ from bot.talk.export import as_json, export_of
 from planner import plan, read_export
 from planner.export import EXAMPLE, ExportError
 from planner.full import full_plan
+from planner.pressure import Site
 from planner.ready import ready
 from planner.record import Exercise, Harm, Unwell, Volume, VolumeKind
 from planner.rules import RULES
@@ -89,3 +91,19 @@ def test_a_dive_needs_its_values(key: str) -> None:
     for text in ("", "[]", "{", "null"):
         with pytest.raises(ExportError):
             read_export(text)
+
+
+def test_the_site_comes_back_and_an_older_file_is_of_a_gauge_at_sea() -> None:
+    """A lake at 1000 m by rope is read back as that; without a site it is a gauge at sea."""
+    season = long_season()
+    lake = Site(salt=False, gauge=False, altitude_m=1000)
+    record = replace(season.record(), site=lake)
+    text = as_json(export_of(record, name=str, at=season.at))
+    assert read_export(text).site == lake
+    told = json.loads(text)
+    del told["site"]
+    assert read_export(json.dumps(told)).site == Site()
+    with pytest.raises(ExportError):
+        read_export(json.dumps(told | {"site": {"salt": "yes"}}))
+    with pytest.raises(ExportError):
+        read_export(json.dumps(told | {"site": {"altitude_m": 90000}}))
