@@ -236,5 +236,7 @@ def plan(record: DiverRecord, *, rules: Rules, at: datetime) -> Plan | Refusal:
 def _fill(state: Standing, depth_m: float) -> FillWindow:
     if state.exercise is Exercise.RV:
         return FillWindow(low_m=None, high_m=None)
-    low, high = fill_window_m(state.lungs, target_m=depth_m, site=state.record.site)[:2]
+    low, high = fill_window_m(
+        state.lungs, target_m=depth_m, site=state.record.site, rules=state.rules
+    )[:2]
     return FillWindow(low_m=low, high_m=high)

@@ -226,3 +226,11 @@ def test_two_divers_and_two_sets_of_rules_are_kept_apart() -> None:
     assert isinstance(plan(other, rules=RULES, at=season.at), Refusal)
     assert season.next() == 13
     assert season.facts[0].origin == Origin(chat="g:1", message=1)
+
+
+def test_a_coachs_stricter_fill_reaches_the_brief() -> None:
+    """Filled 3 m above the target instead of 2, and at 6 m at the deepest, where the rules say so."""
+    season = frc()
+    assert season.said().fill.high_m > 6  # type: ignore[union-attr,operator]
+    season.rules = RULES.tightened({"fill.frc_high_m": 6, "fill.above_target_m": 3})
+    assert season.said().fill == FillWindow(low_m=5, high_m=6)  # type: ignore[union-attr]
