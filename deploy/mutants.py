@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import argparse
 import ast
-import fnmatch
 import importlib
 import inspect
 import json
 import os
 import random
+import re
 import select
 import signal
 import sys
@@ -352,12 +352,17 @@ def accepted_because(mutant: Mutant, rows: Sequence[dict[str, str]]) -> str | No
     """Why this survivor is accepted, by the list; None where it isn't."""
     for row in rows:
         if (
-            fnmatch.fnmatchcase(f"{mutant.module}.{mutant.function}", row["function"])
-            and fnmatch.fnmatchcase(mutant.was, row.get("was", "*"))
-            and fnmatch.fnmatchcase(mutant.now, row.get("now", "*"))
+            _fits(row["function"], f"{mutant.module}.{mutant.function}")
+            and _fits(row.get("was", "*"), mutant.was)
+            and _fits(row.get("now", "*"), mutant.now)
         ):
             return row["why"]
     return None
+
+
+def _fits(pattern: str, text: str) -> bool:
+    """Whether a text is the pattern, in which a star stands for anything."""
+    return re.fullmatch(".*".join(map(re.escape, pattern.split("*"))), text) is not None
 
 
 def report(sizes: dict[str, int], mutants: Sequence[Mutant], verdicts: dict[str, str]) -> int:
