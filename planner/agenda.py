@@ -8,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from itertools import takewhile
 
+from planner.harm import unanswered
 from planner.plan import Plan, plan, standing
 from planner.record import (
     Debriefed,
@@ -34,6 +35,9 @@ class DueKind(StrEnum):
     EVENING = "evening"  # the check, once more
     PING = "ping"  # the interval is over, for who wants it
     EVE = "eve"  # the evening before a planned exhale day
+    UNANSWERED = (
+        "unanswered"  # a question about the diver's state, on the evening that ends its time
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -51,9 +55,9 @@ def agenda(record: DiverRecord, *, rules: Rules, at: datetime) -> tuple[Due, ...
     """Everything that is wanted for one diver, as seen at an instant."""
     known = record.until(at)
     session = latest_session(known, gap_h=rules["session.gap_h"])
+    dues = list(_unanswered(known, at))
     if session is None or all(d.exercise is Exercise.DIP for d in session.dives):
-        return ()
-    dues: list[Due] = []
+        return tuple(dues)
     since = at - session.ended_at
     if since <= timedelta(days=rules["due.for_days_d"]):
         dues += _debriefs(known, session, rules)
@@ -125,6 +129,22 @@ def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due
         at=evening,
         stale_at=evening + timedelta(hours=rules["due.question_stale_h"]),
     )
+
+
+def _unanswered(record: DiverRecord, at: datetime) -> Iterator[Due]:
+    """Not all normal, and no answer to what was asked then: said on that evening, not only counted."""
+    if not any(record.of(Unwell)):
+        return
+    waits = unanswered(record, at=at)
+    if waits is not None:
+        chat, message, line = waits.asked.place
+        yield Due(
+            kind=DueKind.UNANSWERED,
+            diver=record.diver,
+            about=f"{chat}/{message}/{line}",
+            at=waits.evening_at,
+            stale_at=waits.evening_at + timedelta(days=7),
+        )
 
 
 def _pings(record: DiverRecord, session: Session, rules: Rules, at: datetime) -> Iterator[Due]:

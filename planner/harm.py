@@ -29,6 +29,7 @@ __all__ = [
     "recent_harm",
     "restart_share",
     "restart_taken",
+    "unanswered",
     "unwell_open",
 ]
 
@@ -82,6 +83,15 @@ class _End:
     def stands(self, at: datetime) -> bool:
         """Whether it locks at an instant."""
         return self.days_end_at is None or self.owes_word or at < self.days_end_at
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Unanswered:
+    """A question about the diver's state that waits until an evening; `by_other`: one that was raised."""
+
+    asked: Origin
+    evening_at: datetime
+    by_other: bool
 
 
 class Locks:
@@ -160,10 +170,6 @@ class Locks:
         """No or not sure to the check: row 23 from the evening on, if nothing answers it."""
         table = harm_table()
         row = table.rows[table.unanswered_row]
-        local = u.happened_at.astimezone(self._record.timezone)
-        evening = local.replace(hour=table.evening_h, minute=0, second=0, microsecond=0)
-        if evening <= local:
-            evening = (evening.replace(tzinfo=None) + _DAY).replace(tzinfo=self._record.timezone)
         return _Harmed(
             at=u.happened_at,
             said_at=u.said_at,
@@ -173,8 +179,28 @@ class Locks:
             days=row.days,
             doctor=row.doctor,
             since_well=row.since_well,
-            evening_at=evening,
+            evening_at=self._evening_of(u),
         )
+
+    def _evening_of(self, u: Unwell) -> datetime:
+        """The evening by which a question about the diver's state is answered."""
+        zone = self._record.timezone
+        local = u.happened_at.astimezone(zone)
+        evening = local.replace(hour=harm_table().evening_h, minute=0, second=0, microsecond=0)
+        if evening <= local:
+            evening = (evening.replace(tzinfo=None) + _DAY).replace(tzinfo=zone)
+        return evening
+
+    def unanswered(self, at: datetime) -> Unanswered | None:
+        """The question about the diver's state that is open, and the evening that ends its time."""
+        if not self.unwell_at(at):
+            return None
+        for u in self._unwell:
+            if u.happened_at <= at and not self._is_well_by(u, at):
+                return Unanswered(
+                    asked=u.origin, evening_at=self._evening_of(u), by_other=u.raised_by_other
+                )
+        return None
 
     def _count_again(self) -> None:
         """Where a row asks more of a second one: what a pair of them brings the later one."""
@@ -339,12 +365,8 @@ class Locks:
 
     def open_question(self, at: datetime) -> Origin | None:
         """Where the open question came from: an answer that is a Harm carries this origin."""
-        found: Origin | None = None
-        if self.unwell_at(at):
-            for u in self._unwell:
-                if u.happened_at <= at and not self._is_well_by(u, at):
-                    found = u.origin if found is None else found
-        return found
+        waits = self.unanswered(at)
+        return None if waits is None else waits.asked
 
     def new_depth_barred_at(self, at: datetime) -> bool:
         """Whether row 21 still bars a new depth: until the exhale session after it is over."""
@@ -439,6 +461,11 @@ def restart_taken(record: DiverRecord, *, at: datetime) -> float:
     day = locks_of(record).exhale_from(at)
     is_over = day is not None and record.local_day(at) >= day
     return restart_share(record, at=at) if is_over else 1.0
+
+
+def unanswered(record: DiverRecord, *, at: datetime) -> Unanswered | None:
+    """The question about the diver's state that is open at an instant, or None."""
+    return locks_of(record).unanswered(at)
 
 
 def unwell_open(record: DiverRecord, *, at: datetime) -> bool:

@@ -338,7 +338,7 @@ class Standing:
         )
         self.lungs = lungs
         r = self.rules
-        first = first_frc_depth_m(lungs, site=self.record.site)
+        first = first_frc_depth_m(lungs, site=self.record.site, rules=r)
         self.tracks[Exercise.FRC].first_m = max(
             r["first.frc_low_m"], min(first, r["first.frc_high_m"])
         )

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from itertools import takewhile
 
 from bot.talk.full_lung import left_by_full, offered
-from bot.talk.health import check_keys
+from bot.talk.health import check_keys, unanswered_letters
 from bot.talk.tasks import dose_words, is_learning, tasks_open
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
@@ -47,6 +47,12 @@ def say_due(due: Due, scene: Scene) -> Outcome:
             return _eve(due, scene)
         case DueKind.PING:
             return _ping(due, scene)
+        case DueKind.UNANSWERED:
+            return Outcome(
+                letters=unanswered_letters(
+                    due.diver, room=scene.room, records=scene.records, heard=scene.heard
+                )
+            )
 
 
 # the debrief

@@ -23,7 +23,7 @@ from bot.talk.health_owed import closed, marks, owed
 from bot.talk.health_reports import about_other, about_stranger, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import typed_answer
-from planner.harm import harm_table
+from planner.harm import harm_table, unanswered
 from planner.record import Brief, Dive, DiverRecord, Fact
 from storage.outcome import Key, Letter, Room
 
@@ -107,6 +107,32 @@ def check_keys(
     """The buttons [yes] [no] [not sure] for the check of a diver, wherever it is asked."""
     scene = HealthScene(heard=heard, room=room, records=records)
     return letters_of.check_keys(scene.addressee(diver))
+
+
+def unanswered_letters(
+    diver: str, *, room: Room, records: Mapping[str, DiverRecord], heard: Heard
+) -> tuple[Letter, ...]:
+    """On the evening of a question about a diver's state that nothing has answered.
+
+    Not all normal, and none of the four answers: unable to say, which is a doctor's question today;
+    and the question once more. What somebody else's report raised is asked once more.
+    """
+    scene = HealthScene(heard=heard, room=room, records=records)
+    whom = scene.addressee(diver)
+    waits = unanswered(scene.record(diver), at=scene.at)
+    if waits is None or not whom.can_dm:
+        return ()
+    if waits.by_other:
+        return (letters_of.worried(whom),)
+    table = harm_table()
+    base = table.unanswered_row
+    return (
+        letters_of.own_help(whom, table.rows[base].text, room),
+        letters_of.private_letter(
+            whom, letters_of.bar_text(scene.record(diver), whom, at=scene.at)
+        ),
+        letters_of.question(whom, 0, base=base, answers=""),
+    )
 
 
 # plain words
