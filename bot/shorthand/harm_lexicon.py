@@ -16,6 +16,7 @@ from importlib import resources
 _SHORTEST_TYPO = 4
 _LONGEST_ENDING = 4
 _SHORTEST_RUN = 9
+_LONGEST_PART = 14
 _REMEMBERED_WORDS = 20_000
 _NOTHING: frozenset[str] = frozenset()
 _ENDING_WORDS = """
@@ -175,6 +176,9 @@ class HarmWords:
             for t in texts
         )
         self._plain = plain
+        meant = raw.get("meant", {})
+        assert isinstance(meant, dict)
+        self._meant: dict[str, str] = {w: of for of, ws in meant.items() for w in ws}
         self._learn(concepts)
         self.idiom_index = _index(self.idioms + self.causes)
         self.phrase_index = _index(tuple(p.said for p in self.phrases))
@@ -248,6 +252,10 @@ class HarmWords:
         """Whether a word is plain English of its own, and no misspelling of ours."""
         return word in self._plain
 
+    def is_listed(self, word: str) -> bool:
+        """Whether a word stands in one of the lists, and so says no thing of its own."""
+        return word in self._listed
+
     def is_ours(self, word: str) -> bool:
         """Whether a word is one of ours as it is written."""
         return word in self._exact or any(
@@ -255,16 +263,27 @@ class HarmWords:
         )
 
     def pulled_apart(self, word: str) -> tuple[str, ...]:
-        """A word that is two of ours run together, in two: `cantbreathe`."""
+        """A word that is several run together, one of them ours, in its parts: `paininthechest`."""
         if len(word) < _SHORTEST_RUN or word in self._exact or self._is_known(word):
             return (word,)
         if self._is_near_a_stem(word):
             return (word,)
-        for i in range(_SHORTEST_TYPO, len(word) - _SHORTEST_TYPO + 1):
-            first, second = word[:i], word[i:]
-            if self._begins_ours(first) and self._begins_ours(second):
-                return (first, second)
-        return (word,)
+        return self._parts(word) or (word,)
+
+    def _parts(self, word: str) -> tuple[str, ...]:
+        """The fewest parts of ours and of the small words between them; none: ()."""
+        best: list[tuple[str, ...]] = [()] + [()] * len(word)
+        for end in range(1, len(word) + 1):
+            for begin in range(max(0, end - _LONGEST_PART), end):
+                part = word[begin:end]
+                if begin and not best[begin]:
+                    continue
+                is_part = part in self.lists["run_on"] or (
+                    len(part) >= _SHORTEST_TYPO and self._begins_ours(part)
+                )
+                if is_part and (not best[end] or len(best[begin]) + 1 < len(best[end])):
+                    best[end] = (*best[begin], part)
+        return best[len(word)]
 
     def _is_near_a_stem(self, word: str) -> bool:
         """Whether a word is one of our stems with no more than an ending."""
@@ -285,6 +304,8 @@ class HarmWords:
         return found
 
     def _atoms(self, word: str) -> frozenset[str]:
+        if word in self._meant:
+            return self._exact.get(word, _NOTHING) | self._atoms(self._meant[word])
         found = set(self._exact.get(word, _NOTHING))
         is_exact = is_ours = bool(found)
         for n in range(self._shortest_stem, len(word) + 1):

@@ -76,9 +76,12 @@ def is_general(
     lists, said = words.lists, sentence.words
     places = whole(places, sentence)
     begin = min(places)
-    if _is_of_a_thing(sentence, begin, words, names) or _is_everyday(
-        sentence, places, words, names
-    ):
+    nobody = (
+        _is_of_a_thing(sentence, begin, words, names)
+        or _is_everyday(sentence, places, words, names)
+        or _is_bare(sentence, places, words, names)
+    )
+    if nobody:
         return True
     asks_others = not lists["you_words"].isdisjoint(said)
     mine = not lists["self_words"].isdisjoint(said)
@@ -198,6 +201,34 @@ def _is_everyday(
         "<everyday>" in atoms[i] and i not in places and not _is_where(said, i, words)
         for i in beside
     )
+
+
+def _is_bare(
+    sentence: Sentence, places: frozenset[int], words: HarmWords, names: list[str]
+) -> bool:
+    """`droopy sunflower needs watering`: a word or two, nobody, nothing of a dive, and other things."""
+    if len(places) > _A_FEW_WORDS or any(w in words.lists["plainly"] for w in sentence.words):
+        return False
+    strange = 0
+    for i, word in enumerate(sentence.words):
+        carried = sentence.atoms[i]
+        if i in places:
+            continue
+        if word in names or word[0].isdigit() or not _TELLING.isdisjoint(carried):
+            return False
+        if word in words.lists["self_words"] or word in words.lists["context"]:
+            return False
+        is_other = not carried and len(word) > 3 and not words.is_listed(word)
+        strange += is_other and words.is_ordinary(word)
+    return strange >= _SOME_OTHER_THINGS and not any("<human>" in sentence.atoms[i] for i in places)
+
+
+_A_FEW_WORDS = 3
+_SOME_OTHER_THINGS = 2
+_TELLING = frozenset(
+    {"<human>", "<person>", "<divepart>", "<surface>", "<brief>", "<keeps>", "<little>", "<lots>"}
+    | {"<cant>", "<isnt>", "<feel>", "<pain>", "<sore>", "<strong>", "<gear>"}
+)
 
 
 def _is_where(said: list[str], i: int, words: HarmWords) -> bool:

@@ -12,6 +12,7 @@ from bot.shorthand.harm_lexicon import HarmWords
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)?|[^\W\d_]+|[.;!?\n…]|[,:()#/—–]")
 QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "´": "'", "\u200b": None, "\u00ad": None})
 _SHORT = re.compile(r"'(?:s|m|re|ve|d)\b")
+_DOTTED = re.compile(r"\b[a-z](?:\.[a-z]){1,3}\b\.?")
 _OWNS = re.compile(r"'s\b")
 _SOMEBODY = frozenset({"<who>"})
 _HUNDREDS = frozenset({"<hundreds>"})
@@ -68,6 +69,8 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
     if len(lowered) != len(folded):
         lowered = folded
     lowered = lowered.replace("can not", "cannot ")
+    if "." in lowered:
+        lowered = _DOTTED.sub(lambda m: m.group().replace(".", "").ljust(len(m.group())), lowered)
     owners: set[int] = set()
     if "'" in lowered:
         owners = {m.start() for m in _OWNS.finditer(lowered)}
@@ -189,7 +192,11 @@ def ago_days(sentence: Sentence, today: date | None) -> float | None:
         return _LONG_AGO_DAYS
     for i, word in enumerate(said):
         before = said[i - 1] if i else ""
-        is_year = before in ("in", "of") and len(word) == 4 and word[:2] in ("19", "20")
+        is_year = (
+            before in ("in", "of", "from", "season", "since")
+            and len(word) == 4
+            and word[:2] in ("19", "20")
+        )
         if is_year and today is not None and word.isdigit() and int(word) < today.year:
             return 365.0 * (today.year - int(word)) - 182.0
     for i, word in enumerate(said):

@@ -101,7 +101,10 @@ def read_harm(
                 continue
             subject = subject_of(sentence, places, words, folded)
             if row == "1" and subject is None:
-                subject = last_other or ""
+                if _speaks_of_self(sentence, places):
+                    row = "2"  # nobody tells it while it lasts
+                else:
+                    subject = last_other or ""
             ago = ago_days(sentence, today)
             if row in table and _is_past(ago, subject, table[row].days):
                 past.append(row)
@@ -136,6 +139,12 @@ def read_harm(
         asks_cold=asks_cold,
         fear=fear and not feel,
     )
+
+
+def _speaks_of_self(sentence: Sentence, places: frozenset[int]) -> bool:
+    """`they say i was unconscious`: the writer stands right before the words."""
+    begin = min(places)
+    return not {"i", "im"}.isdisjoint(sentence.words[max(0, begin - 3) : begin + 1])
 
 
 def _is_past(ago: float | None, subject: str | None, lock_days: float) -> bool:
