@@ -241,3 +241,14 @@ def test_tightened_rules_reach_the_windows() -> None:
     assert fill.high_m == 16
     assert fill_window_m(None, target_m=40, rules=strict) == (5, 8, False)
     assert fill_window_m(None, target_m=7.5, rules=strict) == (4.5, 4.5, False)
+
+
+def test_a_bound_past_the_formulas_depth_is_banded_from_there() -> None:
+    """FRC 100 m clean speaks for more than 300 m: the band goes on from 300, where the formulas end."""
+    (chest,) = [
+        b
+        for b in supports(exercise=Exercise.FRC, clean_m=100, fill_m=10, lungs=MAN)
+        if b.kind is BoundKind.CHEST
+    ]
+    spread = exp(sqrt((1.64 * 0.70 / 7.302) ** 2 + (1.64 * 0.60 / 3.392) ** 2))
+    assert chest.high_m == pytest.approx((31.01325 * spread - 1.01325) / 0.1)

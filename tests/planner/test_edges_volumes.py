@@ -240,6 +240,8 @@ def test_a_measured_vc_may_differ_by_half_a_litre() -> None:
         ({"frc_l": MAN.tlc_l.value}, "frc-not-between", "frc", 1.788, 7.302),
         ({"tlc_l": MAN.frc_l.value}, "frc-not-between", "tlc", 3.392, 12),
         ({"tlc_l": 4, "frc_l": 4.5}, "frc-not-between", "frc", 1.788, 4),
+        ({"frc_l": 5, "vc_l": 1.0}, "frc-not-between", "vc", 1, 10),
+        ({"tlc_l": 4, "rv_l": 4, "vc_l": 1.5}, "rv-not-below-tlc", "vc", 1, 10),
         ({"frc_l": 2, "rv_l": 2.5}, "frc-not-between", "rv", 0.3, 2),
     ],
 )
