@@ -90,8 +90,8 @@ def mutants_of(module: str, *, most: int | None) -> tuple[int, list[Mutant]]:
         numbers[function] += 1
         found.append((function, numbers[function], mutation))
     size = len(found)
-    if most is not None and size > most:
-        found = random.Random(f"{SEED}-{module}").sample(found, most)
+    random.Random(f"{SEED}-{module}").shuffle(found)  # a larger sample holds the smaller one
+    found = found[:most]
     begins, statement = _first_lines(text), _statements(text)
     mutants = []
     for function, number, mutation in found:
