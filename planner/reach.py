@@ -318,7 +318,8 @@ def _posterior(trials: Mapping[Trial, int], site: Site, spreads: tuple[float, ..
     told = np.array([(f, c, o) for f, c, o in trials], dtype=np.float64).T  # None is nan
     fill_m, clean_m, out_m = told
     times = np.fromiter(trials.values(), dtype=np.float64, count=len(trials))
-    for depth_m in (np.nanmin(told), np.nanmax(told)):
+    # the last equalised depth of a shallow turn may lie above the surface: it asks nothing
+    for depth_m in (fill_m.min(), np.nanmax(told)):
         within("depth", float(depth_m), low=0, high=DEPTH_MOST_M, unit="m")
     is_clean = np.isnan(out_m) & (clean_m > fill_m)
     ran_out = out_m > fill_m

@@ -23,7 +23,10 @@ def forecast_lines(scene: Scene, diver: str) -> Iterator[str]:
         yield _none_words(found)
     else:
         what = say(f"exercise.{found.exercise}")
-        yield say("ahead.base", what=what, base=found.base_m, courses=courses_words(found))
+        yield say(
+            "ahead.base", what=what, base=found.base_m, paths=found.paths,
+            courses=courses_words(found),
+        )  # fmt: skip
         yield say(
             "ahead.from",
             sessions=found.sessions,
@@ -31,7 +34,6 @@ def forecast_lines(scene: Scene, diver: str) -> Iterator[str]:
             low=_percent(found.clean.low_or_value),
             high=_percent(found.clean.high_or_value),
             rate=metres(found.sessions_a_week),
-            paths=found.paths,
         )
     has_base = isinstance(found, Forecast) or found.because is NoForecastBecause.BASE_MET
     if has_base:
@@ -53,12 +55,13 @@ def courses_words(found: Forecast) -> str:
     most = floor(found.weeks_most)
     if low is None:
         return say("ahead.beyond", most=most)
-    half = "" if likely is None else say("ahead.half", weeks=ceil(likely))
+    half = "" if likely is None or likely <= 1 else say("ahead.half", weeks=ceil(likely))
     if high is None:
         words = say("ahead.open", low=max(1, ceil(low)), most=most)
     else:
         first, last = max(1, floor(low)), max(1, ceil(high))
-        words = say("ahead.range" if first < last else "ahead.about", low=first, high=last)
+        key = "range" if first < last else "about" if last > 1 else "about-one"
+        words = say(f"ahead.{key}", low=first, high=last)
     return joined((words, half), "; ")
 
 
@@ -89,7 +92,9 @@ def by_words(scene: Scene, record: DiverRecord, by_on: date) -> Iterator[str]:
     else:
         share = found.fits(by_on, on=today)
         key = {0.9: "likely", 0.5: "half", 0.1: "few"}.get(share, "hardly")
-        yield say(f"ahead.by-{key}", base=found.base_m, courses=courses_words(found))
+        yield say(
+            f"ahead.by-{key}", base=found.base_m, paths=found.paths, courses=courses_words(found)
+        )
     if isinstance(found, Forecast) or found.because is NoForecastBecause.BASE_MET:
         state = standing(record, rules=scene.rules, at=scene.at)
         yield from _steps_after(state)

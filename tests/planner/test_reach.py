@@ -149,6 +149,16 @@ def test_a_dive_that_ran_out_lowers_the_reach(reason: Reason) -> None:
     assert ran_out == pytest.approx(told.ratio.value)
 
 
+def test_running_out_within_a_metre_of_the_surface_is_no_error() -> None:
+    """A swallow at 0.6 m by RV says that the mouth ran out there, and nothing of above it."""
+    said = dive(0.6, Ending.STOP, Reason.SWALLOW, exercise=Exercise.RV)
+    assert median(said, exercise=Exercise.RV) < median()
+    with pytest.raises(OutOfRange):
+        reach([Trial(fill_m=-1, clean_m=5)])
+    with pytest.raises(OutOfRange):
+        reach([Trial(fill_m=5, clean_m=301)])
+
+
 def test_a_fill_that_was_not_stated_is_the_deep_end_of_the_brief() -> None:
     """The briefed window's deep end stands for the fill, else the practice's for that depth."""
     brief = (

@@ -171,8 +171,13 @@ def test_a_goal_by_a_day_without_sessions_cannot_be_told() -> None:
     ("low", "likely", "high", "said"),
     [
         (5.2, 8.1, 12.4, "eight of ten met it after 5 to 13 weeks; half of them within 9"),
-        (0.1, 0.4, 0.9, "eight of ten met it after about 1 weeks; half of them within 1"),
-        (5.2, 20.0, None, "one in ten met it within 6 weeks, more than one in ten not within 52"),
+        (0.1, 0.4, 0.9, "eight of ten met it within a week"),
+        (
+            5.2,
+            20.0,
+            None,
+            "one in ten met it within 6 weeks, and more than one in ten took longer than 52",
+        ),
         (None, None, None, "not one in ten met it within 52 weeks"),
     ],
 )
