@@ -79,11 +79,12 @@ class Raw:
     def says(self, text: str | None, **extra: Any) -> list[str]:
         return self.push("message", self.message(text, **extra))
 
-    def presses(self, data: str, *, user: int = 7) -> list[str]:
+    def presses(self, data: str, *, user: int = 7, chat: int = GROUP) -> list[str]:
         self.update += 1
         query = {
             "id": str(self.update), "chat_instance": "1", "data": data,
-            "from": {"id": user, "is_bot": False, "first_name": "X"}, "message": self.message("x"),
+            "from": {"id": user, "is_bot": False, "first_name": "X"},
+            "message": self.message("x", chat=chat),
         }  # fmt: skip
         return self.push("callback_query", query)
 

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import logging
 import re
+import sqlite3
 import subprocess
+import time
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from bot.app import EMPTY_EVERY
 from bot.transport.update import incoming_of
 from planner.record import Harm, Unwell
 from storage.backup import backup
-from storage.erase import journal_path
 from storage.outcome import Delivery, Letter
-from storage.store import Store
+from storage.store import Incoming, Store
 from tests.bot.whole.raw import GROUP, Json, Raw
 
 MARA, ANA, NOOR, ILSE, STRANGER = 7, 9, 8, 10, 99
@@ -170,9 +172,13 @@ def test_her_buttons_are_hers(group: Group) -> None:
     assert hers
     before = group.store.facts_of("t7")
     for token in hers.values():
-        for user in (NOOR, ILSE, STRANGER):
-            group.presses(token, user=user)
+        for user in (NOOR, ILSE, ANA, STRANGER):
+            for chat in (GROUP, user, MARA):
+                group.presses(token, user=user, chat=chat)
     assert group.store.facts_of("t7") == before
+    # pressed by her, where they stand, the same button writes what it says
+    group.presses(hers["p:t7 spots or streaks"], chat=MARA)
+    assert group.store.facts_of("t7") != before
 
 
 def test_the_keeper_reads_of_a_kept_diver_and_nobody_else(group: Group) -> None:
@@ -186,12 +192,28 @@ def test_the_keeper_reads_of_a_kept_diver_and_nobody_else(group: Group) -> None:
 WORDS = "qqzebrawords"
 
 
+def holds_words(folder: Path, *names: str) -> list[str]:
+    """The files that hold the words, read by another process.
+
+    Closing a file that is open through SQLite drops its locks, so this process opens none.
+    """
+    found = []
+    for name in names:
+        run = subprocess.run(["grep", "-c", "-a", WORDS, folder / name], capture_output=True)
+        found += [name] if run.stdout.strip() not in (b"0", b"") else []
+    return found
+
+
+FILES = ("b.sqlite", "b.sqlite-wal", "b.sqlite-shm", "b.sqlite.journal.json")
+
+
 @pytest.mark.parametrize("chat", [GROUP, MARA])
 def test_raw_words_of_health_are_kept_nowhere(
     group: Group, tmp_path: Path, chat: int, caplog: pytest.LogCaptureFixture
 ) -> None:
-    """A message of harm, edited too, once worked off: not in the database, its log, the journal, the export, a log line."""
+    """A message of harm, edited too, a minute after it was worked off: in no file, no letter, no log line."""
     caplog.set_level(logging.DEBUG)
+    group.worker.work_off(group.at)  # keeps house, and not again for a minute
     body = group.message(f"coughing blood {WORDS}", chat=chat)
     group.push("message", body)
     later = body | {
@@ -200,35 +222,108 @@ def test_raw_words_of_health_are_kept_nowhere(
     }
     group.push("edited_message", later)
     group.says(f"exh 7 ok # blood in my spit {WORDS}", chat=chat)
+    # in the database itself they are gone with the commit that worked them off; only the
+    # write-ahead log may still hold them
+    rows = group.store._db.execute(
+        "SELECT body FROM inbox UNION SELECT body FROM outbox"
+    ).fetchall()
+    assert rows == [("",)]
+    assert set(holds_words(tmp_path, *FILES)) <= {"b.sqlite-wal"}
+    backup(tmp_path / "b.sqlite", tmp_path / "copy.sqlite")
+    group.at += EMPTY_EVERY
+    while group.worker.work_off(group.at):
+        list(group.leave())
+    assert holds_words(tmp_path, *FILES, "copy.sqlite") == []
     group.says("export", chat=MARA)
     documents = [x.document for x in group.letters if x.document]
     assert documents
     assert WORDS not in repr(documents)
-    backup(tmp_path / "b.sqlite", tmp_path / "copy.sqlite")
-    group.store.retire(at=group.at)
-    for name in ("b.sqlite", "b.sqlite-wal", "copy.sqlite"):
-        # read by another process: closing a file that is open through SQLite drops its locks
-        found = subprocess.run(["grep", "-c", "-a", WORDS, tmp_path / name], capture_output=True)
-        assert found.stdout.strip() == b"0", name
-    journal = journal_path(tmp_path / "b.sqlite")
-    assert not journal.exists() or WORDS not in journal.read_text()
     assert WORDS not in caplog.text
 
 
+def test_the_search_for_words_finds_them_where_they_are(group: Group, tmp_path: Path) -> None:
+    """The search is no empty check: what was received and not worked off is found in the log."""
+    body = group.message(f"coughing blood {WORDS}")
+    group.store.receive([incoming_of({"update_id": 9, "message": body}, at=group.at)])
+    assert holds_words(tmp_path, *FILES) == ["b.sqlite-wal"]
+
+
+def test_a_reader_beside_only_delays_the_emptying_of_the_log(group: Group, tmp_path: Path) -> None:
+    """While another connection reads, the log can't be emptied and nothing waits for it; afterwards it is."""
+    group.worker.work_off(group.at)
+    reader = sqlite3.connect(tmp_path / "b.sqlite")
+    reader.execute("BEGIN")
+    reader.execute("SELECT count(*) FROM fact").fetchone()
+    group.says(f"coughing blood {WORDS}", chat=MARA)
+    group.at += EMPTY_EVERY
+    began = time.monotonic()
+    group.worker.work_off(group.at)
+    assert time.monotonic() - began < 2
+    assert holds_words(tmp_path, *FILES) == ["b.sqlite-wal"]
+    reader.close()
+    group.at += EMPTY_EVERY
+    group.worker.work_off(group.at)
+    assert holds_words(tmp_path, *FILES) == []
+
+
+HOSTILE: list[Json] = [
+    {"text": [WORDS]},
+    {"text": {"blood": WORDS}},
+    {"entities": [{"type": WORDS}], "text": f"coughing blood {WORDS}"},
+    {"text": f"coughing blood {WORDS}" * 4000},
+    {"text": f"feel \u202e{WORDS}\u0000 blood"},
+    {"text": f"exh 7 ok # {WORDS} blood", "reply_to_message": {"text": WORDS}},
+    {"text": f"/feel@OtherBot {WORDS}"},
+    {"poll": {"question": WORDS}, "text": None},
+    {"caption": f"spat blood {WORDS}", "photo": []},
+    {"from": {"first_name": WORDS}, "text": f"coughing blood {WORDS}"},
+    {"date": WORDS, "text": f"coughing blood {WORDS}"},
+]
+
+
+@pytest.mark.parametrize("odd", HOSTILE, ids=range(len(HOSTILE)))
+@pytest.mark.parametrize("kind", ["message", "edited_message", "channel_post", "poll"])
+def test_no_log_line_holds_what_an_odd_update_said(
+    group: Group,
+    odd: Json,
+    kind: str,
+    caplog: pytest.LogCaptureFixture,
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """Whatever comes in, readable or not: its words are in no log line and on no error output."""
+    caplog.set_level(logging.DEBUG)
+    group.push(kind, group.message("x") | odd)
+    assert WORDS not in caplog.text
+    told = capfd.readouterr()
+    assert WORDS not in told.out + told.err
+
+
 def test_health_rows_go_with_the_months(group: Group) -> None:
-    """Tidied every day: the row stands while its lock does and while the word is owed, and goes 90 days after."""
+    """Month after month the worker keeps house by its own clock: the row stands while the word is owed,
+    and goes 90 days after the lock; what was said and sent is gone long before."""
+
+    def count(table: str) -> int:
+        (rows,) = group.store._db.execute(f"SELECT count(*) FROM {table}").fetchone()
+        return int(rows)
 
     def harms() -> list[Harm]:
         return [f for f in group.store.facts_of("t7") if isinstance(f, Harm)]
 
-    def days(count: int) -> None:
-        for _ in range(count):
-            group.at += timedelta(days=1)
-            group.worker.work_off(group.at)
-            list(group.leave())
-            group.store.retire(at=group.at)
+    def days(number: int) -> None:
+        for _ in range(number * 2):
+            group.at += timedelta(hours=12)
+            while group.worker.work_off(group.at):
+                list(group.leave())
 
-    days(200)
+    days(3)
+    assert count("inbox") == 0  # numbers of updates go after 48 h
+    assert count("outbox") > 0
+    days(40)
+    assert count("outbox") == 0  # letters, emptied once sent, go after 30 days
+    assert count("key") == 0
+    assert count("said") > 0
+    days(157)
+    assert count("said") == 0
     assert harms()  # the clinician's word is owed
     group.says(f"cleared {group.at:%Y-%m-%d}", chat=MARA)
     days(60)
@@ -236,3 +331,30 @@ def test_health_rows_go_with_the_months(group: Group) -> None:
     days(120)
     assert not harms()
     assert [f for f in group.store.facts_of("t7") if type(f).__name__ == "Dive"]
+
+
+def test_a_row_set_aside_goes_after_a_week(group: Group, tmp_path: Path) -> None:
+    """What nobody could read is kept for seven days and not a tidying longer, its bytes too."""
+    group.store.receive([Incoming(body=f"no json {WORDS}", received_at=group.at, update_key="u")])
+    group.worker.work_off(group.at)
+    for hours, kept in ((7 * 24 - 1, True), (7 * 24 + 7, False)):
+        at = group.at + timedelta(hours=hours)
+        while group.worker.work_off(at):
+            list(group.leave())
+        held = set(holds_words(tmp_path, *FILES))
+        assert bool(held) == kept, (hours, held)
+
+
+def test_forgetting_health_takes_the_buttons_that_tell_of_answers(group: Group) -> None:
+    """The buttons under the four questions carry what was answered so far: they go with the rest."""
+    group.says("feel gloopy", chat=MARA)
+    group.presses(group.buttons["p:t7 no"], chat=MARA)
+    group.presses(group.buttons["p:t7 cough, rattle, less deep"], chat=MARA)
+    told = group.store._db.execute("SELECT count(*) FROM key WHERE body LIKE '%four 23 nl%'")
+    assert told.fetchone()[0] > 0
+    group.says("forget health", chat=MARA)
+    group.presses(group.buttons["p:t7 erase health"], chat=MARA)
+    told = group.store._db.execute("SELECT count(*) FROM key WHERE body LIKE '%check Mara%'")
+    assert told.fetchone()[0] == 0
+    bare = [f for f in group.store.facts_of("t7") if isinstance(f, Harm)]
+    assert [(f.row, f.level) for f in bare] == [(None, "day-over")]

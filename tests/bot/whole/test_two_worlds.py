@@ -117,7 +117,7 @@ def presses(group: Group, _text: str, user: int, chat: int) -> list[Letter]:
     told: list[Letter] = []
     for name in sorted(group.buttons):
         if not name.startswith(f"p:t{MARA} ") or user == MARA:
-            group.presses(group.buttons[name], user=user)
+            group.presses(group.buttons[name], user=user, chat=chat)
             told += group.letters
     return told
 
