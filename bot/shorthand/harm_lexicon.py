@@ -272,7 +272,7 @@ class HarmWords:
 
     def _parts(self, word: str) -> tuple[str, ...]:
         """The fewest parts of ours and of the small words between them; none: ()."""
-        best: list[tuple[str, ...]] = [()] + [()] * len(word)
+        best: list[tuple[str, ...]] = [() for _ in range(len(word) + 1)]
         for end in range(1, len(word) + 1):
             for begin in range(max(0, end - _LONGEST_PART), end):
                 part = word[begin:end]

@@ -10,7 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bot.shorthand.harm_lexicon import HarmWordsError, harm_words, pattern_of
+from bot.shorthand.harm_lexicon import (
+    HarmWords,
+    HarmWordsError,
+    PlainWords,
+    harm_words,
+    pattern_of,
+)
 from bot.shorthand.harm_words import HarmReading, read_harm, without_harm
 from planner.harm import harm_table
 
@@ -337,3 +343,76 @@ def test_scared_alone_is_said_of_a_dive(text: str, rows: tuple[str, ...]) -> Non
     reading = read_harm(text, harm_words())
     assert reading.rows == rows
     assert reading.fear is bool(rows)
+
+
+@pytest.mark.parametrize(
+    ("text", "row"),
+    [
+        ("went out like a light at 5 m", "2"),
+        ("teo's lips have gone a funny purply colour", "4"),
+        ("my left side isn't doing what I tell it", "12"),
+        ("it crunches when i press above my collarbone", "10"),
+        ("pulse 150 and i'm just sitting here", "22-now"),
+        ("just hacked up a mouthful of bright red stuff", "5"),
+    ],
+)
+def test_a_concept_may_take_several_words(text: str, row: str) -> None:
+    """What is said in a turn of phrase is read as what is said in a word."""
+    assert row in read(text).rows
+
+
+@pytest.mark.parametrize(
+    ("text", "row"),
+    [
+        ("B.O. at the surface", "2"),
+        ("l.o.c. after the second breath", "2"),
+        ("paininthechest", "7"),
+        ("hes not breeding please come", "1"),
+        ("HELP", "1"),
+        ("bld in my spit", "6"),
+    ],
+)
+def test_however_a_phone_or_a_thumb_writes_it(text: str, row: str) -> None:
+    """Dotted letters, words run together, what a phone hears and a shout are read."""
+    assert row in read(text).rows
+
+
+@pytest.mark.parametrize(
+    ("told", "had"),
+    [
+        ("that film where the diver coughs blood", "after that film i coughed blood"),
+        ("blackout drill on saturday", "this is no drill, ana blacked out"),
+        ("when a diver blacks out, tow", "when i blacked out, teo towed"),
+        ("the pump is coughing", "i'm coughing in the van"),
+        ("my uncle had a stroke in march", "had a stroke"),
+        ("if somebody isn't breathing, call", "if you read this: ana isn't breathing"),
+        ("dizzy prices in that shop", "dizzy in that shop"),
+    ],
+)
+def test_what_is_told_is_not_had(told: str, had: str) -> None:
+    """Films, drills, conditions, things and people elsewhere are talk; the same words of us are not."""
+    assert not read(told).found
+    assert read(had).found
+
+
+def test_a_plain_english_word_is_no_misspelling() -> None:
+    """Words a letter away from ours keep their own meaning, and so do those made of plain ones."""
+    words = harm_words()
+    for word in ("bleach", "coach", "breach", "number", "blender", "chess"):
+        assert words.is_ordinary(word) or not words.atoms(word), word
+    assert not read("the bleach is under the sink, the coach is late, new number soon").found
+
+
+def test_who_is_told_of_by_what_stands_beside() -> None:
+    """A stranger's possessive, a towards, a voice that one wakes to: whose harm it is stays clear."""
+    assert read("lina's speech has gone all slurry").found[0].subject == ""
+    assert read("teo stared through me, then talked nonsense").found[0].subject == "teo"
+    assert read("lights went out on me, woke up to teo blowing on my face").found[0].subject is None
+    assert read("they tell me i was unconscious").found[0].subject is None
+
+
+def test_a_phrase_of_an_unknown_concept_is_an_error() -> None:
+    """A rule that names a concept nobody defines doesn't load."""
+    raw = {"rule": [{"row": "1", "said": ["<nothing>"]}], "concepts": {"not": ["not", "no*"]}}
+    with pytest.raises(HarmWordsError):
+        HarmWords(raw, PlainWords("", ()))
