@@ -611,3 +611,14 @@ def test_after_grave_harm_the_weeks_are_barred_by_name() -> None:
     assert found == [
         Bar(because=Because.RECENT_HARM, figure="held.least_m", until_on=date(2026, 7, 2))
     ]
+
+
+def test_after_pressure_on_full_lungs_an_frc_day_opens_as_it_always_does() -> None:
+    """By FRC the opening share is no larger than the one after pressure: the usual figure is named."""
+    season = frc().dive(9.5).dive(12)
+    season.morning("2026-05-10")
+    season.other(Exercise.FULL, 25, "sternum", fill_m=15)
+    said = season.morning("2026-05-12").said()
+    assert isinstance(said, Plan)
+    (cap,) = [c for c in said.caps if c.because is Because.OPENING]
+    assert (cap.depth_m, cap.figure) == (9.5, "opening.frc_share")
