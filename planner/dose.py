@@ -70,6 +70,16 @@ def answers_given(standing: Standing, rules: Rules, at: datetime) -> Sequence[Ba
     return bars
 
 
+def cap_figure(standing: Standing, depth_m: float) -> str:
+    """The figure that the cap on today's dives comes from, for a target of some depth."""
+    kind = "rv" if standing.exercise is Exercise.RV else "frc"
+    deepest_m, r = max(standing.day_state.deepest_m, depth_m), standing.rules
+    for size in (f"cap.{kind}_deep", f"cap.{kind}_mid"):
+        if deepest_m >= r[f"{size}_from_m"] and r[size] < r["cap.most"]:
+            return size
+    return "cap.most"
+
+
 def today_dry(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """Not fit, or watching, for the rest of the local day."""
     if standing.not_fit_day is None and standing.watching_day is None:
@@ -182,7 +192,11 @@ def interval(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     figure = "interval.rv_min" if last.exercise is Exercise.RV else "interval.frc_min"
     if last.exercise is Exercise.RV and (last.depth_m or 0.0) >= rules["interval.rv_deep_from_m"]:
         figure = "interval.rv_deep_min"
-    return (Cap(because=Because.INTERVAL, figure=figure, not_before_at=until),)
+    caps = [Cap(because=Because.INTERVAL, figure=figure, not_before_at=until)]
+    if last.ending in (Ending.HARD, Ending.STOP):
+        more = "interval.after_trouble_min"
+        caps.append(Cap(because=Because.INTERVAL, figure=more, not_before_at=until))
+    return caps
 
 
 def _surfaced_at(dive: Dive) -> datetime:

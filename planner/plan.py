@@ -81,7 +81,7 @@ def _depth_bars(standing: Standing, rules: Rules, depth_m: float) -> Sequence[Ba
     if is_shallow:
         bars.append(Bar(because=Because.UNDER_TWO, figure="held.least_m"))
     if is_full:
-        bars.append(Bar(because=Because.CAP, figure="cap.most"))
+        bars.append(Bar(because=Because.CAP, figure=dose.cap_figure(standing, depth_m)))
     return bars
 
 

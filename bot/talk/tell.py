@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import takewhile
 
 from bot.talk.keys import Keys, briefed, depth_keys_again, next_keys, open_keys
 from bot.talk.tasks import tasks_open
@@ -409,7 +410,7 @@ def echo(
 
 def count_words(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:
     """`dive 2 of 5`, as of the session that the dive belongs to, and how many there are by now."""
-    if not is_counted(dive, scene.rules):
+    if not dive.exercise.is_exhale:
         return ""
     record, rules = scene.record(dive.diver), scene.rules
     state = standing(record, rules=rules, at=scene.at)
@@ -426,6 +427,8 @@ def count_words(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:
         state = standing(record, rules=rules, at=end)
         session, allowed = state.session, state.dives_allowed()
     counted = [d for d in session if is_counted(d, rules)]
+    if not is_counted(dive, rules):
+        return say("echo.not-counted", done=len(counted), allowed=allowed)
     number = next((n for n, d in enumerate(counted, 1) if d.origin == dive.origin), len(counted))
     words = say("echo.count", done=number, allowed=allowed)
     if so_far and number < len(counted):
@@ -438,18 +441,19 @@ def caution(scene: Scene, dive: Dive, *, is_open: bool) -> str:
 
     `is_open`: the diver has a target now or could have; with none, its reason says enough.
     """
-    if not dive.exercise.is_exhale or dive.waits:
+    if dive.waits:
         return ""
     state = standing(scene.record(dive.diver), rules=scene.rules, at=scene.at)
+    if dive.exercise is Exercise.DIP and state.exercise is Exercise.RV and not state.dives_done:
+        return say("caution.dip-first")
+    if not dive.exercise.is_exhale:
+        return ""
     place = dive.origin.place
     has_none = place in state.briefed and state.briefed[place] is None
     if is_open and has_none and is_counted(dive, scene.rules):
         return say("caution.no-target")
-    earlier = [
-        d
-        for d in state.session
-        if d.happened_at < dive.happened_at and d.exercise is not Exercise.DIP
-    ]
+    until = takewhile(lambda d: d.origin != dive.origin, state.session)
+    earlier = [d for d in until if d.exercise is not Exercise.DIP]
     if not earlier:
         return ""
     last = max(earlier, key=lambda d: d.happened_at)

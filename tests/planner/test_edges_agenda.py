@@ -59,7 +59,7 @@ def test_a_session_wants_four_things_each_with_its_end() -> None:
     assert agenda(season.record(), rules=RULES, at=ended) == (
         Due(
             kind=DueKind.DEBRIEF, diver=DIVER, about="2026-05-07/0",
-            at=ended + 30 * MINUTE, stale_at=ended + 30 * MINUTE + 20 * HOUR,
+            at=ended + 30 * MINUTE, stale_at=ended + 30 * MINUTE + 48 * HOUR,
         ),
         Due(
             kind=DueKind.MORNING, diver=DIVER, about="2026-05-07",

@@ -56,7 +56,7 @@ FRC = BOTH | {
     "after-other": {"held.clean_dives", "step.frc_m"},
     "ceiling": {"exercise.frc_base_share"},
     "not-supported": {"exercise.frc_base_share"},
-    "interval": {"interval.frc_min"},
+    "interval": {"interval.frc_min", "interval.after_trouble_min"},
 }
 RV = BOTH | {
     "pressure-deep": {"trouble.rv_over_from_m"},
@@ -71,7 +71,7 @@ RV = BOTH | {
     "ceiling": {"exercise.rv_base_share"},
     "not-supported": {"exercise.rv_base_share"},
     "no-coach": {"step.rv_coach_past_m"},
-    "interval": {"interval.rv_min"},
+    "interval": {"interval.rv_min", "interval.after_trouble_min"},
 }
 
 

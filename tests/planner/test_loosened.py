@@ -449,7 +449,7 @@ SCENARIOS: dict[str, tuple[Scenario, Any]] = {
     "task.before_session_min": (lambda r: beyond(r, then_min=50), {"before"}),
     "reach.one_depth_m": (own_reach, 1.51),
     "due.for_days_d": (lambda r: kinds_due(r, days=3.5), {"eve"}),
-    "due.debrief_stale_h": (lambda r: stale(r, DueKind.DEBRIEF), timedelta(hours=20)),
+    "due.debrief_stale_h": (lambda r: stale(r, DueKind.DEBRIEF), timedelta(hours=48)),
     "due.question_stale_h": (lambda r: stale(r, DueKind.EVENING), timedelta(hours=4)),
     "due.eve_stale_h": (lambda r: stale(r, DueKind.EVE), timedelta(hours=4)),
     "due.ping_stale_min": (lambda r: stale(r, DueKind.PING), timedelta(minutes=3)),

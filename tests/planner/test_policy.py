@@ -496,3 +496,21 @@ def test_of_one_instant_what_was_heard_first_comes_first() -> None:
     later = replace(goal, origin=Origin(chat="p:mara", message=2), happened_at=pb.happened_at)
     first = replace(pb, origin=Origin(chat="g:1", message=1))
     assert record_of(DIVER, [later, first], timezone=ZONE).facts == (first, later)
+
+
+def test_the_cap_names_the_figure_that_it_comes_from() -> None:
+    """After three FRC dives with one to 20 m the day is over by the cap from there, not by the five."""
+    season = Season(Exercise.FRC).profile(pb_m=45, goal_m=50)
+    season.reported(25, date(2026, 5, 1)).morning("2026-05-05").dive(16).dive(20).dive(20)
+    said = season.said()
+    assert isinstance(said, Refusal)
+    assert [bar.figure for bar in said.bars if bar.because is Because.CAP] == ["cap.frc_deep"]
+
+
+def test_trouble_lengthens_the_interval_by_a_figure_of_its_own() -> None:
+    """After a hard dive the moment of the next has two figures: the least and what trouble adds."""
+    season = Season(Exercise.FRC).profile(pb_m=38, goal_m=40).morning("2026-05-05").dive(7, "hard")
+    said = season.said()
+    assert isinstance(said, Plan)
+    figures = [cap.figure for cap in said.caps if cap.because is Because.INTERVAL]
+    assert figures == ["interval.frc_min", "interval.after_trouble_min"]
