@@ -57,10 +57,8 @@ SPREADS = (0.15, 0.25, 0.40, 0.60)
 _GRID_STEP = 0.005
 _PER_STEP = 5  # the line of z is this much finer than the grid, and linear between (error 5e-6)
 _COARSE = 4  # dives are summed up on each fourth point of the grid, cubic between (error 2e-6)
-_LEAST_MASS = 1e-30  # a dive can't count more than this against any m
+_LEAST_MASS = 1e-300  # of a dive that ran out; what is less has no digits
 _FFT_ROWS = 1024  # at least the wide steps of z, a length that the FFT likes
-_FACTORS = 9  # that many of them multiply without underflow
-_LOWEST_Z = -12.0  # where ln Phi is held level: 1e-33
 _M: Floats = np.linspace(-4.0, 4.0, 1601)
 _WIDE = _GRID_STEP * _COARSE
 _M_COARSE: Floats = np.linspace(-4.0 - _WIDE, 4.0 + _WIDE, 403)  # one more on either side
@@ -181,7 +179,7 @@ class _Tables:
         self._phi, self._up = laid_out(phi, between), laid_out(ndtr(-scaled), between)
         # clean dives: the curve of each wide step, and where x of the last begins
         self._nodes = rows - _M_COARSE.size - 1
-        log_phi = log_ndtr(np.maximum(scaled[::between], _LOWEST_Z))
+        log_phi = log_ndtr(scaled[::between])
         self._log_phi_fft = np.fft.rfft(log_phi, n=_FFT_ROWS, axis=0)
         prior = np.exp(-0.5 * (_M / PRIOR_SPREAD) ** 2)
         log_prior = np.log(prior / prior.sum() / len(spreads))
@@ -221,22 +219,11 @@ class _Tables:
         `clean` is each x and `times` how often it was dived; `between` x_a, x_b and how often.
         """
         total = self._log_clean(clean, times)
-        product = np.ones_like(total)
-        factors = 0
         for x_a, x_b, often in between:
-            mass, count = self._out(x_a, x_b), int(often)
-            if count > _FACTORS:
-                total += count * np.log(mass)
-                continue
-            factors += count
-            if factors > _FACTORS:  # one logarithm for several dives, before it underflows
-                total += np.log(product)
-                product.fill(1.0)
-                factors = count
-            for _ in range(count):
-                product *= mass
-        if factors:
-            total += np.log(product)
+            mass = self._out(x_a, x_b)
+            np.log(mass, out=mass)
+            mass *= often
+            total += mass
         return _spread(total)
 
     def _log_clean(self, xs: Floats, times: Floats) -> Floats:

@@ -7,7 +7,7 @@ for four spreads, and clean dives were one convolution of 4,096 points for each 
 2.2 ms for a season, 10 ms where every dive was another. A sum of log likelihoods is smooth, so it
 now stands on each fourth point and is spread to the grid by cubics (error 2e-6 a dive); x too lies
 between four nodes, so that the convolution is one of 1,024 points. Dives that ran out are one
-curve for each pair of depths, and one logarithm for nine of them. The record's own dives are read
+curve for each pair of depths. The record's own dives are read
 once: the posterior is kept with the record.
 """
 

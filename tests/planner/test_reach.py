@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.special import log_ndtr, logsumexp
 
@@ -62,6 +62,8 @@ def test_the_order_of_dives_does_not_matter(told: list[Trial]) -> None:
 
 
 @given(lists, trials())
+@example([Trial(0, 0, 1)] * 2, Trial(0, 8, 9))  # dives that contradict each other
+@example([Trial(8, 8.5, 9.5)] * 2, Trial(0, 8, 9))
 def test_running_out_in_place_of_a_clean_dive_never_raises_a_chance(
     told: list[Trial], last: Trial
 ) -> None:
@@ -217,7 +219,7 @@ def _summed(told: list[Trial]) -> tuple[float, float]:
         # of the tail that keeps its digits
         side = np.where(m < ends[0], -1, 1)
         tails = [np.exp(log_ndtr(-side * (m - x) / spread)) for x in ends]
-        weight += np.log(np.maximum(abs(tails[0] - tails[1]), 1e-30))
+        weight += np.log(np.maximum(abs(tails[0] - tails[1]), 1e-300))
     weight = np.exp(weight - logsumexp(weight))
     mass = weight.sum(axis=1)
     median_m = np.interp(0.5, np.cumsum(mass) - mass / 2, m[:, 0])
