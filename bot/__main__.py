@@ -1,11 +1,14 @@
-"""`python -m bot`: the demo, `play FILE [--rewrite]`, `telegram`, `backup FILE`, `restore FILE`."""
+"""`python -m bot`: the demo, or one of these.
+
+`play FILE [--rewrite]`, `telegram`, `backup FILE [--expire DAYS]`, `restore FILE`.
+"""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
 
-USAGE = "usage: [play FILE [--rewrite] | telegram | backup FILE | restore FILE]"
+USAGE = "usage: [play FILE [--rewrite] | telegram | backup FILE [--expire DAYS] | restore FILE]"
 
 
 def main(words: list[str]) -> int:
@@ -26,20 +29,28 @@ def main(words: list[str]) -> int:
             return telegram.main(Settings())
         case [("backup" | "restore") as word, file]:
             return _copy(word, Path(file))
+        case ["backup", file, "--expire", days] if days.isdecimal() and int(days) > 0:
+            return _copy("backup", Path(file), kept_days=int(days))
     print(USAGE, file=sys.stderr)
     return 2
 
 
-def _copy(word: str, file: Path) -> int:
+def _copy(word: str, file: Path, *, kept_days: int | None = None) -> int:
+    from datetime import timedelta
+
     from bot.app import SystemClock
     from bot.settings import Settings
-    from storage.backup import backup, restore
+    from storage.backup import backup, expire, restore
     from storage.schema import StorageError
 
     database = Settings().database
     try:
         if word == "backup":
             backup(database, file)
+            if kept_days is not None:
+                kept = timedelta(days=kept_days)
+                for old in expire(file, kept=kept, at=SystemClock().now()):
+                    print(f"expired: {old}")
         else:
             restore(file, database, at=SystemClock().now())
     except StorageError as error:

@@ -1,10 +1,10 @@
-"""A copy of the database while the bot runs, and putting one back."""
+"""A copy of the database while the bot runs, old copies that expire, and putting one back."""
 
 from __future__ import annotations
 
 import os
 import sqlite3
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -33,6 +33,33 @@ def backup(database: Path, target: Path) -> None:
         copy.close()
         source.close()
     os.replace(part, target)
+
+
+def expire(fresh: Path, *, kept: timedelta, at: datetime) -> tuple[Path, ...]:
+    """Delete the backups beside a fresh one that were written longer ago than `kept`; which.
+
+    What was forgotten since still stands in them. Only files of the same ending that are backups
+    of this bot are touched, and the fresh one never.
+    """
+    gone = []
+    for other in sorted(fresh.parent.glob(f"*{fresh.suffix}")):
+        is_old = other.stat().st_mtime < (at - kept).timestamp()
+        if is_old and not other.samefile(fresh) and _is_backup(other):
+            other.unlink()
+            gone.append(other)
+    return tuple(gone)
+
+
+def _is_backup(file: Path) -> bool:
+    if not file.is_file() or file.is_symlink():
+        return False
+    connection = sqlite3.connect(f"{file.resolve().as_uri()}?mode=ro&immutable=1", uri=True)
+    try:
+        return bool(migrations.applied(Database(connection, execute_plugins=False)))
+    except sqlite3.DatabaseError:
+        return False
+    finally:
+        connection.close()
 
 
 def restore(source: Path, database: Path, *, at: datetime) -> None:

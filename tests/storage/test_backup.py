@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import stat
 import threading
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from storage.backup import backup, restore
+from storage.backup import backup, expire, restore
 from storage.outcome import Letter
 from storage.schema import StorageError
 from storage.store import Incoming, Store
@@ -109,3 +111,25 @@ def test_a_restored_past_says_no_old_letters_but_works_off_its_inbox(tmp_path: P
     connection = sqlite3.connect(tmp_path / "bot.sqlite")
     assert connection.execute("SELECT state, body FROM outbox").fetchall() == [("dropped", "")]
     connection.close()
+
+
+def test_old_backups_expire_and_nothing_else_does(tmp_path: Path) -> None:
+    """Beside a fresh backup those of this bot older than 30 days go; younger ones and other files stay."""
+    store = open_store(tmp_path)
+    write(store, dive(9.0))
+    names = ("fresh", "young", "old", "older")
+    for name in names:
+        backup(store.path, tmp_path / f"{name}.db")
+    store.close()
+    (tmp_path / "notes.db").write_text("no backup at all")
+    (tmp_path / "old.txt").write_text("of another ending")
+    now = at(days=60)
+    for name, days in (("young.db", 29), ("old.db", 31), ("older.db", 300), ("notes.db", 300),
+                       ("old.txt", 300), ("fresh.db", 40)):  # fmt: skip
+        taken = (now - timedelta(days=days)).timestamp()
+        os.utime(tmp_path / name, (taken, taken))
+    gone = expire(tmp_path / "fresh.db", kept=timedelta(days=30), at=now)
+    assert [path.name for path in gone] == ["old.db", "older.db"]
+    left = {p.name for p in tmp_path.iterdir() if not p.name.startswith("bot.sqlite")}
+    assert left == {"fresh.db", "young.db", "notes.db", "old.txt"}
+    restore(tmp_path / "young.db", tmp_path / "new" / "bot.sqlite", at=now)
