@@ -289,11 +289,19 @@ def _person_unknown(
     acts = (
         i
         for i in begins
-        if said[i + 1] in lists["persons_do"]
-        or not lists["persons_do"].isdisjoint(sentence.atoms[i + 1])
+        if _does(sentence, i + 1, words)
+        or (_may_be_a_name(sentence, i + 1, words, names) and _does(sentence, i + 2, words))
         or (i in sentence.owners and "<human>" in sentence.atoms[i + 1])
     )
     return next((i for i in acts if _may_be_a_name(sentence, i, words, names)), None)
+
+
+def _does(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """Whether a word is what people do, misspelt or not."""
+    if i >= len(sentence.words):
+        return False
+    does = words.lists["persons_do"]
+    return sentence.words[i] in does or not does.isdisjoint(sentence.atoms[i])
 
 
 def _may_be_a_name(sentence: Sentence, i: int, words: HarmWords, names: list[str]) -> bool:

@@ -71,7 +71,8 @@ def read_harm(
     today: date | None = None,
 ) -> HarmReading:
     """Read a text for harm. `names` are the members' names; `today` tells past years."""
-    folded = [n.casefold() for n in names]
+    whole_names = _by_first_name(names, words)
+    folded = [*(n.casefold() for n in names), *whole_names]
     sentences = sentences_of(text[:_LONGEST_CHARS], words, folded)
     feel = bool(sentences) and _begins_with_feel(sentences[0], folded)
     table = harm_table().rows
@@ -115,6 +116,7 @@ def read_harm(
                 asks_cold = asks_cold or subject is None
                 continue
             spans = tuple(sentence.spans[p] for p in sorted(whole(places, sentence)))
+            subject = whole_names.get(subject or "", subject)
             found.append(Found(row=row, subject=subject, spans=spans))
             unsure = unsure or any(w in words.lists["unsure"] for w in sentence.words)
         last_other = last_name(sentence, folded) or last_other
@@ -139,6 +141,12 @@ def read_harm(
         asks_cold=asks_cold,
         fear=fear and not feel,
     )
+
+
+def _by_first_name(names: Collection[str], words: HarmWords) -> dict[str, str]:
+    """Names of several words by their first, unless it is a plain word."""
+    several = (n.casefold().split() for n in names if " " in n)
+    return {of[0]: " ".join(of) for of in several if not words.is_ordinary(of[0])}
 
 
 def _speaks_of_self(sentence: Sentence, places: frozenset[int]) -> bool:
@@ -204,14 +212,24 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
             gone.update(p for way in ways for places in way for p in places)
     for i, word in enumerate(sentence.words):
         if word in lists["stops"] and not feel:
-            for j in range(i + 1, len(sentence.words)):
-                if sentence.words[j] not in lists["stop_reasons"]:
-                    break
-                gone.add(j)
+            gone |= _reasons_of_a_stop(sentence, i, words)
     if not feel and (full := _full_lungs(sentence)) is not None:
         gone.add(full)
     for i in gone:
         sentence.atoms[i] = frozenset()
+
+
+def _reasons_of_a_stop(sentence: Sentence, i: int, words: HarmWords) -> set[int]:
+    """Where the reasons of a stop stand; none if the last of them is said to hurt: `early, chest sore`."""
+    end = i + 1
+    while end < len(sentence.words) and sentence.words[end] in words.lists["stop_reasons"]:
+        end += 1
+    if end < len(sentence.words) and not _HURTS.isdisjoint(sentence.atoms[end]):
+        return set()
+    return set(range(i + 1, end))
+
+
+_HURTS = frozenset({"<pain>", "<sore>"})
 
 
 def _full_lungs(sentence: Sentence) -> int | None:

@@ -416,3 +416,17 @@ def test_a_phrase_of_an_unknown_concept_is_an_error() -> None:
     raw = {"rule": [{"row": "1", "said": ["<nothing>"]}], "concepts": {"not": ["not", "no*"]}}
     with pytest.raises(HarmWordsError):
         HarmWords(raw, PlainWords("", ()))
+
+
+def test_a_name_of_two_words_is_one_person() -> None:
+    """A member called by two names is named whole, and a stranger by two is somebody else."""
+    found = read_harm("mary ann blacked out", harm_words(), names=["Mary Ann", "Teo"]).found
+    assert {f.subject for f in found} == {"mary ann"}
+    assert {f.subject for f in read("mary ann blacked out").found} == {""}
+
+
+def test_a_reason_that_hurts_is_more_than_a_reason() -> None:
+    """`early, chest sore` is row 8; `stop chest` and `early chest tight` are dives."""
+    assert "8" in read("early, chest sore").rows
+    assert not read("stop chest").found
+    assert not read("early, chest tight").found
