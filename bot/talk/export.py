@@ -152,7 +152,9 @@ def as_json(export: Export) -> str:
 def as_csv(export: Export) -> str:
     """The dives as a table; no cell of it is a formula to a spreadsheet."""
     columns = list(ExportedDive.model_fields)
+    # a spreadsheet takes a file without the mark for one of its own code page, and garbles names
     written = io.StringIO()
+    written.write("\ufeff")
     table = csv.writer(written)
     table.writerow(columns)
     for dive in export.dives:

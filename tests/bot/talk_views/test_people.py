@@ -225,7 +225,11 @@ def test_no_cell_of_the_table_is_a_formula(note: str) -> None:
     stage = dived()
     stage.facts[-1] = replace(stage.facts[-1], note=note)
     made = export_of(stage.record("mara"), name=str, at=stage.at)
-    rows = list(csv.DictReader(io.StringIO(as_csv(made))))
+    written = as_csv(made)
+    # as a spreadsheet reads it: the mark says UTF-8, commas divide, each line ends with CR LF
+    assert written.encode().startswith(b"\xef\xbb\xbfhappened_at,")
+    assert written.endswith("\r\n")
+    rows = list(csv.DictReader(io.StringIO(written.removeprefix("\ufeff"))))
     assert rows[1]["note"] == f"'{note}"
     assert rows[1]["depth_m"] == "8.0"
     assert made.dives[1].note == note
