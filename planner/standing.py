@@ -465,8 +465,7 @@ def folded(record: DiverRecord, *, rules: Rules, until_at: datetime, settle: Set
     for fact in record.facts:
         if fact.happened_at > until_at:
             break
-        handler = handlers.get(type(fact))
-        if handler is not None:
+        if (handler := handlers.get(type(fact))) is not None:
             handler(standing, fact, settle)
     return standing
 
