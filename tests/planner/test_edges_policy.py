@@ -15,7 +15,20 @@ from planner.held import Track, sizes
 from planner.plan import Plan, standing
 from planner.progress import after_faults, coach_watches, new_depth_m
 from planner.reasons import Bar, Because
-from planner.record import Brief, Cleared, Dive, Ending, Exercise, Fit, Harm, Origin, Unwell, Well
+from planner.record import (
+    Brief,
+    Buddy,
+    Cleared,
+    Dive,
+    Ending,
+    Exercise,
+    Fit,
+    Harm,
+    Origin,
+    ReportedBase,
+    Unwell,
+    Well,
+)
 from planner.rules import RULES
 from planner.standing import Standing
 from tests.planner.season import ZONE, Season
@@ -622,3 +635,40 @@ def test_after_pressure_on_full_lungs_an_frc_day_opens_as_it_always_does() -> No
     assert isinstance(said, Plan)
     (cap,) = [c for c in said.caps if c.because is Because.OPENING]
     assert (cap.depth_m, cap.figure) == (9.5, "opening.frc_share")
+
+
+def test_a_session_over_midnight_is_one_exhale_day() -> None:
+    """Dives at 23:48 and 0:12 are one day of exhale dives, that of the last; two nights follow it."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=40).reported(15, date(2026, 5, 1))
+    season.morning("2026-05-07")
+    season.at = datetime(2026, 5, 7, 23, 30, tzinfo=ZONE).astimezone(UTC)
+    say(season, Fit, ok=True)
+    say(season, Buddy, buddy="ana")
+    season.at += 6 * MINUTE
+    season.dive(9.5)
+    season.at += 12 * MINUTE
+    season.dive(12)
+    now = state(season)
+    assert [day.day for day in now.exhale_days] == [date(2026, 5, 8).toordinal()]
+    assert season.free_on() == "2026-05-10"
+
+
+def test_a_dive_of_another_exercise_counts_for_its_own_lay_off() -> None:
+    """An RV dive by an FRC diver first applies RV's own lay-off, once a session, and has no target."""
+    season = Season(Exercise.FRC).profile(pb_m=45, goal_m=55).morning("2026-05-07")
+    at = season.at
+    season.facts.append(
+        ReportedBase(
+            **(season._carried() | {"happened_at": at - 20 * DAY}),  # type: ignore[arg-type]
+            exercise=Exercise.RV, depth_m=8, on=date(2026, 4, 1),
+        )
+    )  # fmt: skip
+    season.other(Exercise.RV, 2.0)
+    now = state(season)
+    track = now.tracks[Exercise.RV]
+    # 60 % of 8 m is 4.5; 36 days later 60 % of that is 2.5
+    assert track.held_m(now.day_state.last_day) == 2.5
+    assert set(now.briefed.values()) == {None}
+    season.other(Exercise.RV, 2.0)
+    assert state(season).tracks[Exercise.RV].held_m(now.day_state.last_day) == 2.5
+    assert now.dives_done == 1
