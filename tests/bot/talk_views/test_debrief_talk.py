@@ -302,3 +302,11 @@ def test_a_dive_on_full_lungs_is_debriefed_without_an_exhale_line() -> None:
     assert "1 full dive: 1 clean" in text
     assert "Held" not in text
     assert "all normal?" in text
+
+
+def test_clean_dives_above_the_first_depth_are_told_what_makes_it_held() -> None:
+    """Two clean turns at 4 m hold nothing: two clean dives at the first depth would, and that is said."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=38).morning("2026-05-05")
+    season.dive(4, "early").dive(4, "early")
+    text = text_to(debriefed(staged(season)), "p:mara")
+    assert "Held: nothing yet. Two clean dives at the first depth, 7 m, make it held." in text
