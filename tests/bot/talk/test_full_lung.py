@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -109,6 +110,21 @@ def test_a_mouth_that_ran_out_goes_back_and_shows_the_loss():
     again = buoy.says("mara", "next full")
     assert "full lungs 31 m" in again
     assert "How much of the mouthful was lost can't be told" in said_to(again, "mara")
+
+
+def test_the_loss_is_told_by_the_divers_own_dives():
+    """After clean dives to 34 m, running out at 27 with the same fill is a share with its band."""
+    buoy = briefed()
+    buoy.says("mara", "34 ok mf18")
+    buoy.later(minutes=12).says("mara", "full 34 ok mf18")
+    next_day(buoy)
+    buoy.says("mara", "next full")
+    answer = said_to(buoy.later(minutes=9).says("mara", "27 of 34 empty mf18"), "group")
+    said = re.search(r"About (\d+) % of the mouthful was lost on the way \((\d+)–(\d+) %\)", answer)
+    assert said is not None, answer
+    about, low, high = map(int, said.groups())
+    assert 44 < low < about < high < 100
+    assert "against what your own full-lung dives gave before" in answer
 
 
 def test_pressure_on_full_lungs_limits_both():
