@@ -206,10 +206,11 @@ def _is_everyday(
 def _is_bare(
     sentence: Sentence, places: frozenset[int], words: HarmWords, names: list[str]
 ) -> bool:
-    """`droopy sunflower needs watering`: a word or two, nobody, nothing of a dive, and other things."""
+    """`droopy sunflower`: a word or two, nobody, nothing of a dive, and a thing or two besides."""
     if len(places) > _A_FEW_WORDS or any(w in words.lists["plainly"] for w in sentence.words):
         return False
     strange = 0
+    is_attribute = False
     for i, word in enumerate(sentence.words):
         carried = sentence.atoms[i]
         if i in places:
@@ -219,8 +220,12 @@ def _is_bare(
         if word in words.lists["self_words"] or word in words.lists["context"]:
             return False
         is_other = not carried and len(word) > 3 and not words.is_listed(word)
-        strange += is_other and words.is_ordinary(word)
-    return strange >= _SOME_OTHER_THINGS and not any("<human>" in sentence.atoms[i] for i in places)
+        if is_other and words.is_ordinary(word):
+            strange += 1
+            is_attribute = is_attribute or (len(places) == 1 and i - 1 in places)
+    return (is_attribute or strange >= _SOME_OTHER_THINGS) and not any(
+        "<human>" in sentence.atoms[i] for i in places
+    )
 
 
 _A_FEW_WORDS = 3
