@@ -13,7 +13,16 @@ from planner.learning import TASKS
 from planner.plan import standing
 from planner.ready import Readiness, readiness_of
 from planner.reasons import Because
-from planner.record import Debriefed, Dive, DiverRecord, Exercise, Reason, Session, latest_session
+from planner.record import (
+    Brief,
+    Debriefed,
+    Dive,
+    DiverRecord,
+    Exercise,
+    Reason,
+    Session,
+    latest_session,
+)
 from planner.rules import Rules
 from planner.standing import Standing
 
@@ -135,7 +144,9 @@ def _pattern(record: DiverRecord, exhale: tuple[Dive, ...], rules: Rules) -> Rea
 
 def _passed(end: Standing, session: Session, rules: Rules) -> Iterator[Because]:
     """The limits that the session went beyond."""
-    if Because.TOO_DEEP in end.day_state.over:
+    if Because.TOO_DEEP in end.day_state.over or any(
+        _is_beyond_line(dive, end.record, rules) for dive in session.dives
+    ):
         yield Because.TOO_DEEP
     if end.dives_done > end.dives_allowed():
         yield Because.CAP
@@ -149,6 +160,19 @@ def _passed(end: Standing, session: Session, rules: Rules) -> Iterator[Because]:
     kinds = {d.exercise for d in dives}
     if session.exhale_dives and kinds & {Exercise.FULL, Exercise.SHALLOW}:
         yield Because.FULL_DIVE
+
+
+def _is_beyond_line(dive: Dive, record: DiverRecord, rules: Rules) -> bool:
+    """Whether a dive on full lungs went deeper than the line that had been told for it."""
+    if dive.exercise is not Exercise.FULL or dive.depth_m is None:
+        return False
+    gap = timedelta(hours=rules["session.gap_h"])
+    told = [
+        b.depth_m
+        for b in record.of(Brief)
+        if b.exercise is Exercise.FULL and b.happened_at <= dive.happened_at <= b.happened_at + gap
+    ]
+    return bool(told) and dive.depth_m > told[-1] + rules["trouble.too_deep_m"]
 
 
 def _history(end: Standing, rules: Rules) -> tuple[tuple[date, float], ...]:

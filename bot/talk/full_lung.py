@@ -21,6 +21,7 @@ from bot.texts.render import down, joined, say
 from planner.figure import Figure
 from planner.full import FullPlan, full_plan, lost_share, supported_of
 from planner.held import down_half
+from planner.learning import TASKS
 from planner.plan import standing
 from planner.reasons import Because, Refusal
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
@@ -232,7 +233,8 @@ def _after_fault(scene: Scene, dive: Dive, level: float, needed: str) -> str:
     if dive.ending is Ending.STOP and reason.is_technique:
         back = say("full.after-technique", depth=level, needed=needed)
         lost = lost_share(scene.record(dive.diver), dive) if reason is Reason.EMPTY else None
-        return joined((back, "" if lost is None else _lost_words(lost)), " ")
+        drill = say("full.drill", task=TASKS[reason])
+        return joined((back, "" if lost is None else _lost_words(lost), drill), " ")
     return say("full.after-other")
 
 

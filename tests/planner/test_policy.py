@@ -16,6 +16,7 @@ from planner.ready import ready
 from planner.reasons import Because
 from planner.record import (
     Asked,
+    Brief,
     Dive,
     Done,
     Ending,
@@ -514,3 +515,21 @@ def test_trouble_lengthens_the_interval_by_a_figure_of_its_own() -> None:
     assert isinstance(said, Plan)
     figures = [cap.figure for cap in said.caps if cap.because is Because.INTERVAL]
     assert figures == ["interval.frc_min", "interval.after_trouble_min"]
+
+
+def test_a_full_dive_below_its_line_is_a_limit_passed() -> None:
+    """The debrief names a dive on full lungs that went deeper than the line that had been told."""
+    season = Season(Exercise.FRC).profile(pb_m=30, goal_m=40).morning("2026-05-05")
+    line = Brief(
+        **season._carried(),  # type: ignore[arg-type]
+        exercise=Exercise.FULL, depth_m=32, fill_low_m=16, fill_high_m=20,
+    )  # fmt: skip
+    season.facts.append(line)
+    season.other(Exercise.FULL, 32.5, fill_m=18)
+    kept = debrief(season.record(), rules=RULES, at=season.at)
+    assert kept is not None
+    assert kept.passed == ()
+    season.other(Exercise.FULL, 38, fill_m=18)
+    beyond = debrief(season.record(), rules=RULES, at=season.at)
+    assert beyond is not None
+    assert Because.TOO_DEEP in beyond.passed
