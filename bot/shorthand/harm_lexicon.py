@@ -10,13 +10,15 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib import resources
+from string import ascii_lowercase
 
 _SHORTEST_TYPO = 4
 _LONGEST_ENDING = 4
 _SHORTEST_RUN = 9
 _LONGEST_PART = 14
+_LONGEST_RUN = 60
 _REMEMBERED_WORDS = 20_000
 _NOTHING: frozenset[str] = frozenset()
 _ENDING_WORDS = """
@@ -44,10 +46,12 @@ class PlainWords:
     """
 
     def __init__(self, text: str, more: Iterable[str]) -> None:
-        by_letter: dict[str, list[str]] = {}
-        for word in text.split():
-            by_letter.setdefault(word[0], []).append(word)
-        self._by_letter = {a: f" {' '.join(of)} " for a, of in by_letter.items()}
+        """Take the words, in the order of the alphabet, and more of them in any order."""
+        line = f" {text.replace(chr(10), ' ').strip()} "
+        begins = [(a, line.find(f" {a}")) for a in ascii_lowercase]
+        begins = [(a, at) for a, at in begins if at >= 0]
+        ends = [*(at + 1 for _, at in begins[1:]), len(line)][: len(begins)]
+        self._by_letter = {a: line[at:end] for (a, at), end in zip(begins, ends, strict=True)}
         self._more = frozenset(more)
 
     def __contains__(self, word: str) -> bool:
@@ -220,29 +224,21 @@ class HarmWords:
         self._exact = {w: frozenset(c) for w, c in carried.items() if not w.endswith("*")}
         self._stems = {w[:-1]: frozenset(c) for w, c in carried.items() if w.endswith("*")}
         self._shortest_stem = min(map(len, self._stems))
-        in_rules = {
-            atom
-            for p in (
-                *(phrase.said for phrase in self.phrases),
-                *_all_patterns(self.rules, said_only=True),
-            )
-            for part in p.parts
-            for e in part
-            for atom in e.atoms
-        }
-        self._lost: dict[str, set[str]] = {}
-        for form in (f for name, of in concepts.items() if name not in _AS_WRITTEN for f in of):
-            self._may_be_misspelt(form, least=_SHORTEST_TYPO)
-        for form in in_rules:
-            self._may_be_misspelt(form, least=_SHORTEST_TYPO)
+        self._forms = {f for name, of in concepts.items() if name not in _AS_WRITTEN for f in of}
 
-    def _may_be_misspelt(self, form: str, *, least: int) -> None:
-        stem = form.removesuffix("*")
-        if form.startswith("<") or len(stem) < least or form in self.edges:
-            return
-        for i in range(len(stem)):
-            self._lost.setdefault(stem[:i] + stem[i + 1 :], set()).add(form)
-        self._lost.setdefault(stem, set()).add(form)
+    @cached_property
+    def _lost(self) -> dict[str, set[str]]:
+        """What may be misspelt, by itself and by itself less one letter; made when first asked."""
+        said = (*(p.said for p in self.phrases), *_all_patterns(self.rules, said_only=True))
+        in_rules = {a for p in said for part in p.parts for e in part for a in e.atoms}
+        lost: dict[str, set[str]] = {}
+        for form in (self._forms | in_rules) - self.edges:
+            stem = form.removesuffix("*")
+            if form.startswith("<") or len(stem) < _SHORTEST_TYPO:
+                continue
+            for less in (stem, *(stem[:i] + stem[i + 1 :] for i in range(len(stem)))):
+                lost.setdefault(less, set()).add(form)
+        return lost
 
     def duration(self, name: str) -> frozenset[str]:
         """What a stated time carries, by the name of its class."""
@@ -264,7 +260,9 @@ class HarmWords:
 
     def pulled_apart(self, word: str) -> tuple[str, ...]:
         """A word that is several run together, one of them ours, in its parts: `paininthechest`."""
-        if len(word) < _SHORTEST_RUN or word in self._exact or self._is_known(word):
+        if not _SHORTEST_RUN <= len(word) <= _LONGEST_RUN or word in self._exact:
+            return (word,)
+        if self._is_known(word):
             return (word,)
         if self._is_near_a_stem(word):
             return (word,)
