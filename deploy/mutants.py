@@ -114,7 +114,11 @@ def mutants_of(module: str, *, most: int | None) -> tuple[int, list[Mutant]]:
                 number=number,
                 was=" ".join(line.strip() for line in before[first:last]),
                 now=" ".join(line.strip() for line in after[first : len(after) - kept]),
-                lines=frozenset(statement[offset + n] for n in range(first, max(last, first + 1))),
+                lines=frozenset(
+                    line
+                    for n in range(first, max(last, first + 1))
+                    for line in range(statement[offset + n], offset + n + 1)
+                ),
                 original=tree.code_for_node(around),
                 source=source,
             )
