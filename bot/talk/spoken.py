@@ -25,12 +25,12 @@ from bot.talk.health_letters import help_letter
 from bot.talk.keys import NO_DIVE, STOP_KEY, reason_keys
 from bot.talk.lines import is_bare, merged
 from bot.talk.reply import reply
-from bot.talk.tell import Next, described
+from bot.talk.tell import Next, described, echo
 from bot.talk.turn import Handler, Scene, both, said
 from bot.talk.who import could_be_either, may_command, meant
 from bot.texts.render import joined, say
 from planner.record import PB, Asked, Brief, Ending, Fact
-from storage.outcome import Outcome
+from storage.outcome import Letter, Outcome
 
 
 def _emergency(command: Command, scene: Scene, diver: str) -> Outcome:
@@ -261,7 +261,13 @@ def _let(scene: Scene, asked: Asked, *, yes: bool) -> Part:
     origin = next_version(scene.record(asked.diver), dive.origin.place)
     is_timed = dive.happened_at < dive.said_at  # of now, the two are one
     let_in = replace(dive, waits=False, origin=origin, said_at=scene.carried(dive.diver)["said_at"])
-    return Part(diver=asked.diver, facts=(*strikes, let_in), dive=let_in, is_timed=is_timed)
+    facts = (*strikes, let_in)
+    letters: tuple[Letter, ...] = ()
+    if scene.in_private and dive.origin.chat == scene.group:
+        # where it was said that it waits, it is said that it does no more
+        words = echo(scene.after(facts), let_in, is_timed=is_timed)
+        letters = (scene.to_group(words, about=asked.diver),)
+    return Part(diver=asked.diver, facts=facts, dive=let_in, is_timed=is_timed, letters=letters)
 
 
 # buttons
