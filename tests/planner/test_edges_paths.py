@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import random
+from datetime import date
 
 import numpy as np
 import pytest
 
 from planner.held import Track, down_half, sizes
-from planner.paths import Kind, _passed, _turns
+from planner.paths import Kind, Paths, Rates, _passed, _turns
+from planner.plan import left_at
 from planner.record import Exercise
 from planner.rise import NEVER, NONE, Rise, Steps, down, table, tenths
 from planner.rules import RULES
 from planner.tracks import deepest, kth
+from tests.planner.season import Season
 
 BOTH = [(Exercise.FRC, 7.0), (Exercise.FRC, 5.5), (Exercise.RV, 2.0)]
 DEPTHS = np.arange(1, 400) / 10
@@ -134,3 +137,46 @@ def test_where_a_fault_turns() -> None:
     assert turns[Kind.PRESSURE] == [100, 125, 150]
     assert turns[Kind.TECHNIQUE] == [15, 82, 150]
     assert turns[Kind.HARD] == turns[Kind.OVER] == [150, 150, 150]
+
+
+def played(
+    *, limit: int, days_most: int, clean: float = 0.7
+) -> tuple[dict[tuple[int, int], int], int, Paths]:
+    """Twenty paths of a diver on the first day: dives of each path's day; today; and the paths."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=40).reported(15, date(2026, 5, 1))
+    season.morning("2026-05-07").dive(9.5).dive(12)
+    state = left_at(season.record(), rules=RULES, at=season.at)
+    today = state.day_of(season.at)
+    upto = np.tile([clean, clean + 0.1, clean + 0.2, 1.0, 1.0], (20, 1))
+    ones = np.ones((20, 1))
+    rates = Rates(
+        upto=upto, delays_d=np.array([0]), delays_upto=ones, limits=np.array([limit]),
+        limits_upto=ones,
+    )  # fmt: skip
+    paths = Paths(state, rules=RULES, rates=rates, rng=np.random.default_rng(5), today=today)
+    dived: dict[tuple[int, int], int] = {}
+
+    def seen(path, days, targets, kinds, turns) -> None:  # type: ignore[no-untyped-def]
+        for row in zip(path.tolist(), days.tolist(), strict=True):
+            dived[row] = dived.get(row, 0) + 1
+
+    paths.run(days_most=days_most, seen=seen)
+    return dived, today, paths
+
+
+@pytest.mark.parametrize("limit", [1, 2, 3])
+def test_no_session_has_more_dives_than_the_diver_makes(limit: int) -> None:
+    """A habit of so many dives a session holds after faults as well."""
+    dived, _, _ = played(limit=limit, days_most=200)
+    assert max(dived.values()) == limit
+
+
+@pytest.mark.parametrize(("days_most", "sessions"), [(1, 0), (2, 1), (6, 1), (7, 2)])
+def test_a_session_on_the_last_day_is_played_and_none_after_it(
+    days_most: int, sessions: int
+) -> None:
+    """Dived on day 0: rest allows day 2, then, two days in seven, day 7."""
+    dived, today, _ = played(limit=2, days_most=days_most, clean=1 - 1e-12)
+    days = {day - today for _, day in dived}
+    assert len(days) == sessions
+    assert days <= {2, 7}

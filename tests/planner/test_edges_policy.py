@@ -672,3 +672,38 @@ def test_a_dive_of_another_exercise_counts_for_its_own_lay_off() -> None:
     season.other(Exercise.RV, 2.0)
     assert state(season).tracks[Exercise.RV].held_m(now.day_state.last_day) == 2.5
     assert now.dives_done == 1
+
+
+def test_half_of_what_was_held_may_lie_above_the_first_depth() -> None:
+    """After grave harm 12 m held come back as 6, under a first depth of 7, and are held there."""
+    track = Track(Exercise.FRC, RULES, 7)
+    for _ in range(2):
+        track.clean(100, 1, 12)
+    track.dived(100)
+    assert track.come_back(160, share=0.5)
+    assert track.held_m(160) == 6
+
+
+def test_a_base_reported_on_the_day_of_a_dive_is_no_fresher_than_the_dive() -> None:
+    """The four weeks of a report count where it is the last that was heard, not beside a dive of its day."""
+    for day, fresh in ((100, False), (101, True)):
+        track = Track(Exercise.FRC, RULES, 7)
+        for _ in range(2):
+            track.clean(100, 1, 12)
+        track.dived(100)
+        track.reported(day, 15)
+        assert track.come_back(day + 20) is not fresh
+
+
+@pytest.mark.parametrize(("turn_m", "held"), [(8.75, None), (8.1, 6.5)])
+def test_a_cut_to_the_first_depth_itself_is_no_cut_below_it(
+    turn_m: float, held: float | None
+) -> None:
+    """80 % of the turn at the first depth: clean dives above it hold nothing; half a metre less: they do."""
+    track = Track(Exercise.FRC, RULES, 7)
+    for _ in range(2):
+        track.clean(100, 1, 10)
+    track.pressure(100, 1, turn_m)
+    for _ in range(2):
+        track.clean(150, 2, 6.5)
+    assert track.held_m(150) == held
