@@ -136,7 +136,7 @@ def _pattern(record: DiverRecord, exhale: tuple[Dive, ...], rules: Rules) -> Rea
             return reason
     recent = [d for d in record.dives if d.exercise.is_exhale][-int(rules["learn.alike_in"]) :]
     lately = Counter(d.reason for d in recent if d.reason is not None and d.reason.is_technique)
-    for reason, count in lately.most_common(1):
+    for reason, count in lately.most_common():
         if count >= rules["learn.alike"] and reason in today:
             return reason
     return None

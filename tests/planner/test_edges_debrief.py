@@ -12,7 +12,18 @@ import pytest
 
 from planner.debrief import Debrief, DiveLine, debrief
 from planner.reasons import Because
-from planner.record import Debriefed, Dive, Ending, Exercise, Fact, Harm, Reason, Unwell, record_of
+from planner.record import (
+    Debriefed,
+    Dive,
+    Ending,
+    Exercise,
+    Fact,
+    Goal,
+    Harm,
+    Reason,
+    Unwell,
+    record_of,
+)
 from planner.rules import RULES
 from tests.planner.season import DIVER, ZONE, Season
 
@@ -225,3 +236,36 @@ def test_what_comes_later_is_not_summed_up() -> None:
     dive = last(season)
     assert isinstance(dive, Dive)
     assert replace(dive, ending=Ending.HARD).is_troubled
+
+
+def test_a_commoner_fault_of_other_days_hides_no_pattern_of_today() -> None:
+    """Four leaks and three swallows in ten dives, the last a swallow: the swallow is the pattern."""
+    season = frc()
+    for day, ending in (("07", "leak"), ("10", "leak"), ("14", "leak"), ("17", "leak")):
+        season.morning(f"2026-05-{day}").dive(8, ending)
+    for day in ("21", "24", "28"):
+        season.morning(f"2026-05-{day}").dive(8, "swallow")
+    assert (summed(season).pattern, summed(season).task) == (Reason.SWALLOW, "hold")
+
+
+def test_a_day_that_rest_allows_is_no_limit_passed() -> None:
+    """Two nights after an exhale day rest is over; one is a night too few."""
+    season = frc().dive(9.5)
+    season.morning("2026-05-09").dive(9.5)
+    assert summed(season).passed == ()
+
+
+def test_without_a_goal_there_is_no_far_end() -> None:
+    """Where nobody trains for a depth the session is summed up all the same."""
+    season = frc().dive(9.5)
+    season.facts = [fact for fact in season.facts if not isinstance(fact, Goal)]
+    said = summed(season)
+    assert (said.far_m, said.opens_m, said.readiness) == (None, 9.5, None)
+
+
+def test_the_day_after_full_lungs_is_the_next_one() -> None:
+    """A fortnight after the last exhale dive nothing is laid off yet: tomorrow goes a step past held."""
+    season = frc().dive(9.5).dive(12)
+    season.morning("2026-05-20")
+    season.other(Exercise.FULL, 10, fill_m=5)
+    assert (summed(season).opens_m, summed(season).far_m) == (9.5, 13)
