@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -180,3 +180,28 @@ def test_a_session_on_the_last_day_is_played_and_none_after_it(
     days = {day - today for _, day in dived}
     assert len(days) == sessions
     assert days <= {2, 7}
+
+
+@pytest.mark.parametrize(("days_away", "target"), [(14, 9.5), (20, 9.5), (28, 9.5), (29, 7.0)])
+def test_a_reported_base_is_fresh_for_four_weeks_on_every_path(
+    days_away: int, target: float
+) -> None:
+    """A base reported 1 May and no dive since: up to 28 days later held stands, then it is a lay-off."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=40).reported(15, date(2026, 5, 1))
+    season.at = datetime(2026, 5, 1, 12, tzinfo=UTC) + timedelta(days=days_away)
+    state = left_at(season.record(), rules=RULES, at=season.at)
+    ones = np.ones((4, 1))
+    rates = Rates(
+        upto=np.tile([0.9, 0.92, 0.94, 1.0, 1.0], (4, 1)), delays_d=np.array([0]),
+        delays_upto=ones, limits=np.array([1]), limits_upto=ones,
+    )  # fmt: skip
+    today = state.day_of(season.at)
+    paths = Paths(state, rules=RULES, rates=rates, rng=np.random.default_rng(1), today=today)
+    first: dict[int, float] = {}
+
+    def seen(path, days, targets, kinds, turns) -> None:  # type: ignore[no-untyped-def]
+        for one, told in zip(path.tolist(), targets.tolist(), strict=True):
+            first.setdefault(one, told)
+
+    paths.run(days_most=1, seen=seen)
+    assert first == dict.fromkeys(range(4), target)

@@ -13,7 +13,7 @@ import pytest
 
 from planner.figure import Figure, Mark
 from planner.forecast import Forecast, NoForecast, NoForecastBecause, forecast
-from planner.full import FullPlan, full_plan, held_fill_m
+from planner.full import FullPlan, full_plan, held_fill_m, lost_share
 from planner.plan import standing
 from planner.reach import Trial, reach
 from planner.ready import Readiness, readiness_of, ready
@@ -352,3 +352,32 @@ def test_a_day_fits_by_the_last_mark_before_it(days: int, share: float) -> None:
     assert replace(plain, high_weeks=None).fits(on + timedelta(days=400), on=on) == 0.5
     never = replace(plain, low_weeks=None, likely_weeks=None, high_weeks=None)
     assert never.fits(datetime(2030, 1, 1, tzinfo=UTC).date(), on=on) == 0
+
+
+def test_a_goal_that_was_dived_is_the_only_bar_on_full_lungs() -> None:
+    """With the goal reached nothing else is asked of a line that nobody trains for."""
+    season = Season(Exercise.FRC).profile(pb_m=42, goal_m=42)
+    season.reported(10, date(2026, 7, 1)).morning("2026-07-04")
+    said = asked(season)
+    assert isinstance(said, Refusal)
+    assert said.bars == (Bar(because=Because.GOAL_REACHED, figure="goal.further_m"),)
+
+
+@pytest.mark.parametrize(("goal_m", "barred"), [(33, True), (42, True)])
+def test_a_step_over_the_best_asks_for_a_whole_steps_support(goal_m: float, barred: bool) -> None:
+    """33 m supported over a best of 32: none, even where the goal would end the step at 33."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=goal_m)
+    season.reported(20.7, date(2026, 7, 1)).morning("2026-07-01").dive(13, fill_m=7)
+    season.dive(16.5, fill_m=7)
+    said = asked(season.morning("2026-07-04"))
+    assert (Because.NOT_SUPPORTED in {b.because for b in getattr(said, "bars", ())}) is barred
+
+
+def test_a_loss_is_a_share_without_a_unit() -> None:
+    """What a dive that ran out had lost: a house figure, between nothing and all."""
+    season = pia().morning("2026-07-04")
+    season.other(Exercise.FULL, 28, "empty", fill_m=18)
+    found = lost_share(season.record(), season.record().dives[-1])
+    assert found is not None
+    assert (found.name, found.unit, found.mark) == ("share_lost", "", Mark.HOUSE)
+    assert 0 <= found.low_or_value <= found.value <= found.high_or_value <= 1
