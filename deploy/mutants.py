@@ -107,6 +107,13 @@ def mutants_of(module: str, *, most: int | None) -> tuple[int, list[Mutant]]:
         offset = begins[function] - next(
             n for n, line in enumerate(before) if line.startswith(name)
         )
+        lines = {
+            line
+            for n in range(first, max(last, first + 1))
+            for line in range(statement[offset + n], offset + n + 1)
+        }
+        if begins[function] in lines:  # a default: its line is reached at import alone
+            lines = set(range(offset, offset + len(before)))
         mutants.append(
             Mutant(
                 module=module,
@@ -114,11 +121,7 @@ def mutants_of(module: str, *, most: int | None) -> tuple[int, list[Mutant]]:
                 number=number,
                 was=" ".join(line.strip() for line in before[first:last]),
                 now=" ".join(line.strip() for line in after[first : len(after) - kept]),
-                lines=frozenset(
-                    line
-                    for n in range(first, max(last, first + 1))
-                    for line in range(statement[offset + n], offset + n + 1)
-                ),
+                lines=frozenset(lines),
                 original=tree.code_for_node(around),
                 source=source,
             )

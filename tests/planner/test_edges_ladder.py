@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from planner.ladder import Ladder
-from planner.learning import FETCH, TASKS, Learning
-from planner.record import Dive, Ending, Exercise, Origin, Reason
+from planner.learning import FETCH, TASKS, DosePassed, Learning, dose_passed
+from planner.record import Dive, Ending, Exercise, Origin, Reason, record_of
 from planner.rules import RULES
-from tests.planner.season import DIVER
+from tests.planner.season import DIVER, ZONE
 
 AT = datetime(2026, 5, 7, 9, tzinfo=UTC)
 
@@ -107,6 +108,9 @@ def test_a_correction_of_the_stated_best_moves_the_level_with_it() -> None:
     dived = ladder(32, (1, dive(depth_m=34)))
     dived.stated(33)
     assert (dived.pb_m, dived.level_m, dived.owed) == (34, 34, True)
+    more = ladder(32, (1, dive(depth_m=34)))
+    more.stated(40)
+    assert (more.pb_m, more.level_m, more.owed) == (40, 40, False)
     faulty = ladder(32, (1, dive("empty", 24)))
     faulty.stated(40)
     assert (faulty.pb_m, faulty.level_m, faulty.owed) == (40, 24, True)
@@ -278,6 +282,7 @@ def test_a_task_is_done_after_three_days_and_two_shallow_dives_in_either_order()
         drill(2)
         drill(3)
         assert found.open["lock"].days == {2, 3}
+        assert (found.open["lock"].since_day, found.open["lock"].reason) == (1, Reason.LEAK)
         if shallow_first:
             assert (found.open["lock"].shallows, found.open["hold"].shallows) == (2, 2)
             drill(4)
@@ -303,3 +308,58 @@ def test_a_copy_of_what_is_learned_is_its_own() -> None:
     assert found.open == {}
     exhale(found, "clean", fill_m=6)
     assert found.open == {}
+
+
+def test_faults_on_full_lungs_are_counted_anew_after_their_task() -> None:
+    """Once a task is done, its fault on full lungs is the first again, and another's still counts."""
+    found = Learning(RULES)
+    for ending in ("leak", "swallow", "leak"):
+        found.full(dive(ending), day=1)
+    assert set(found.open) == {"lock"}
+    for day in (2, 3, 4):
+        found.practised(dive(exercise=Exercise.DRY, task="lock"), day=day)
+    for _ in range(2):
+        found.shallow(dive(exercise=Exercise.SHALLOW))
+    assert found.open == {}
+    found.full(dive("swallow"), day=5)
+    assert set(found.open) == {"hold"}
+    found.full(dive("leak"), day=6)
+    assert set(found.open) == {"hold"}
+
+
+@pytest.mark.parametrize(("minutes", "beyond"), [(-1, False), (0, True), (59, True), (60, False)])
+@pytest.mark.parametrize("exercise", [Exercise.FRC, Exercise.FULL, Exercise.SHALLOW])
+def test_a_task_shortly_before_a_session_is_beyond_its_dose(
+    minutes: int, beyond: bool, exercise: Exercise
+) -> None:
+    """From the task's own instant up to an hour after it a dive is too soon; a shallow one never is."""
+    assert RULES["task.before_session_min"] == 60
+    dry = replace(dive(exercise=Exercise.DRY, task="lock"), origin=Origin(chat="g:1", message=2))
+    after = replace(dive(exercise=exercise), happened_at=AT + timedelta(minutes=minutes))
+    record = record_of(DIVER, [dry, after], timezone=ZONE)
+    found = set(dose_passed(record, dry, rules=RULES))
+    assert (DosePassed.BEFORE in found) is (beyond and exercise is not Exercise.SHALLOW)
+
+
+def test_a_task_has_its_minutes_and_its_days() -> None:
+    """Longer than the most minutes, or on more days of the run than the most, is beyond; at them it isn't."""
+    most_s, most, days_in = (
+        int(RULES["task.most_min"] * 60), int(RULES["task.days_most"]), int(RULES["task.days_in"]),
+    )  # fmt: skip
+    for seconds, beyond in ((None, False), (most_s, False), (most_s + 1, True)):
+        dry = replace(dive(exercise=Exercise.DRY, task="lock"), dive_time_s=seconds)
+        record = record_of(DIVER, [dry], timezone=ZONE)
+        assert (DosePassed.LONG in set(dose_passed(record, dry, rules=RULES))) is beyond
+    for count, spread, beyond in (
+        (most, 1, False), (most + 1, 1, True), (most + 1, days_in, False),
+    ):  # fmt: skip
+        days = [
+            replace(
+                dive(exercise=Exercise.DRY, task="lock"),
+                happened_at=AT + timedelta(days=n if n < count - 1 else max(n, spread)),
+                origin=Origin(chat="g:1", message=n),
+            )
+            for n in range(count)
+        ]
+        record = record_of(DIVER, days, timezone=ZONE)
+        assert (DosePassed.OFTEN in set(dose_passed(record, days[-1], rules=RULES))) is beyond

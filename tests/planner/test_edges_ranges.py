@@ -13,7 +13,7 @@ import pytest
 
 from planner import gas
 from planner.consistency import consistency
-from planner.figure import OutOfRange
+from planner.figure import OutOfRange, within
 from planner.lungs import Implausible, Oddity, predict, with_measured
 from planner.pressure import absolute_bar, atmosphere_bar, depth_of_m
 from planner.reach import asked
@@ -279,3 +279,16 @@ def test_a_measured_volume_that_nobody_has_is_refused_with_the_range(kind: Volum
         assert (wrong.why, wrong.kind, wrong.value_l) == (Oddity.OUTSIDE_RANGE, kind, value)
         assert (wrong.low_l, wrong.high_l) == (low, high)
         assert str(wrong) == (f"outside-range: {kind} {value:g} l, expected {low:.2f}-{high:.2f} l")
+
+
+def test_a_pressure_at_or_under_the_surfaces_is_at_the_surface() -> None:
+    """There is no depth above 0."""
+    assert [depth_of_m(pressure_bar=bar) for bar in (0, 1, 1.01325)] == [0, 0, 0]
+    assert depth_of_m(pressure_bar=1.02325) == pytest.approx(0.1)
+
+
+def test_a_value_without_a_unit_is_told_without_one() -> None:
+    """What counts dives has no unit behind it."""
+    with pytest.raises(OutOfRange, match=r"^share 2 is outside 0-1$"):
+        within("share", 2, low=0, high=1)
+    assert OutOfRange("share", value=2, low=0, high=1).unit == ""

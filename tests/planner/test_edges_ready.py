@@ -18,7 +18,7 @@ from planner.plan import standing
 from planner.reach import Trial, reach
 from planner.ready import Readiness, readiness_of, ready
 from planner.reasons import Bar, Because, Cap, Refusal
-from planner.record import Exercise, Harm, Unwell
+from planner.record import Exercise, Goal, Harm, Unwell
 from planner.rules import RULES
 from planner.support import BoundKind, supports
 from tests.planner.season import Season
@@ -53,7 +53,11 @@ def test_without_a_goal_nothing_is_asked_of_the_base() -> None:
     """No PB or no goal: no readiness; both: exercise, stage and base."""
     season = Season(Exercise.FRC)
     assert ready(season.record(), rules=RULES, at=season.at) is None
+    aimless = frc()
+    aimless.facts = [fact for fact in aimless.facts if not isinstance(fact, Goal)]
+    assert ready(aimless.record(), rules=RULES, at=aimless.at) is None
     found = readiness(frc())
+    assert (found.new_days_owed, found.goal_reached) == (0, False)
     assert (found.exercise, found.stage_m, found.base_m, found.held_m) == (
         Exercise.FRC, 24, 12, 12,
     )  # fmt: skip
