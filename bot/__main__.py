@@ -60,7 +60,13 @@ def _copy(word: str, file: Path, *, kept_days: int | None = None) -> int:
 
 
 if __name__ == "__main__":
-    # sqlite-utils loads pandas wherever it finds it (48 MB, a second at start), and a test extra
-    # may bring it along; nothing here uses it.
-    sys.modules.setdefault("pandas", None)  # type: ignore[arg-type]
+    # sqlite-utils loads what it finds of these two (48 and 12 MB, a second at start) for uses that
+    # nobody here has; numpy comes with the first reach, forecast or picture.
+    for heavy in ("pandas", "numpy"):
+        sys.modules.setdefault(heavy, None)  # type: ignore[arg-type]
+    import sqlite_utils  # noqa: F401
+
+    for heavy in ("pandas", "numpy"):
+        if sys.modules[heavy] is None:
+            del sys.modules[heavy]
     sys.exit(main(sys.argv[1:]))

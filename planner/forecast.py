@@ -12,25 +12,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
-from math import ceil
-
-import numpy as np
-from numpy.typing import NDArray
 
 from planner.consistency import consistency
 from planner.figure import Figure
-from planner.paths import Kind, Paths, Rates
 from planner.plan import left_at
 from planner.ready import readiness_of
-from planner.record import Dive, DiverRecord, Ending, Exercise, Reason, sessions
+from planner.record import DiverRecord, Ending, Exercise, sessions
 from planner.rules import Rules
 from planner.standing import Standing
 
 PATHS = 1000
 LOW, HIGH = 0.1, 0.9
-NO_LIMIT = 99
-_PRIOR_FAULTS = {Kind.HARD: 1.8, Kind.TECHNIQUE: 1.8, Kind.PRESSURE: 0.4, Kind.OVER: 0.04}
-"""How faults are mixed before any are seen, worth about four faults, a tenth of them pressure (H)."""
+ENOUGH = 0.02
+"""Beyond the upper mark nothing is asked, so the slowest paths need not be played out."""
 
 
 class NoForecastBecause(StrEnum):
@@ -123,16 +117,23 @@ def forecast(
         and state.day_of(d.happened_at) >= oldest
     ]
     told = [d for d in dives if state.briefed.get(d.origin.place) is not None]
-    rng = np.random.default_rng(seed)
-    rates = _rates(state, told, oldest, rng, paths)
-    ahead = Paths(state, rules=rules, rates=rates, rng=rng, today=today)
+    # numpy is loaded with the first forecast: most of a bot's days bring none
+    from planner.simulated import simulated
+
     days_most = int(rules["forecast.days_most"])
-    # beyond the upper mark nothing is asked, so the slowest paths need not be played out
-    ahead.run(days_most=days_most, enough=HIGH + 0.02)
-    met = np.sort(np.where(ahead.met_day < 0, 10**6, ahead.met_day))
-    marks = [met[ceil(share * paths) - 1] for share in (LOW, 0.5, HIGH)]
-    low, likely, high = (None if day >= 10**6 else float(day - today) / 7 for day in marks)
-    clean = sum(_kind(d) is Kind.CLEAN for d in told)
+    found_by = simulated(
+        state,
+        told,
+        oldest=oldest,
+        today=today,
+        days_most=days_most,
+        enough=HIGH + ENOUGH,
+        shares=(LOW, 0.5, HIGH),
+        seed=seed,
+        paths=paths,
+    )
+    low, likely, high = (None if d is None else (d - today) / 7 for d in found_by.days)
+    clean = sum(d.ending in (Ending.CLEAN, Ending.EARLY) for d in told)
     return Forecast(
         diver=record.diver,
         exercise=found.exercise,
@@ -142,95 +143,11 @@ def forecast(
         likely_weeks=likely,
         high_weeks=high,
         weeks_most=days_most / 7,
-        met_share=float((ahead.met_day >= 0).mean()),
+        met_share=found_by.met_share,
         clean=consistency(clean=clean, dives=max(1, len(told))),
         sessions_a_week=_a_week(state, oldest, today),
         sessions=len(runs),
         paths=paths,
-    )
-
-
-def _kind(dive: Dive) -> Kind:
-    if dive.ending in (Ending.CLEAN, Ending.EARLY):
-        return Kind.CLEAN
-    if dive.ending is Ending.HARD:
-        return Kind.HARD
-    reason = dive.reason or Reason.UNSTATED
-    if reason.is_pressure:
-        return Kind.PRESSURE
-    return Kind.TECHNIQUE if reason.is_technique else Kind.OVER
-
-
-def _rates(
-    state: Standing, told: list[Dive], oldest: int, rng: np.random.Generator, paths: int
-) -> Rates:
-    """What each path draws of the diver: clean rate, mix of faults, delays, and ends by choice."""
-    kinds = [_kind(d) for d in told]
-    clean = kinds.count(Kind.CLEAN)
-    rate = rng.beta(clean + 0.5, len(told) - clean + 0.5, size=paths)
-    weights = [prior + kinds.count(kind) for kind, prior in _PRIOR_FAULTS.items()]
-    mix = rng.dirichlet(weights, size=paths)
-    upto = np.cumsum(np.column_stack([rate, (1 - rate)[:, None] * mix]), axis=1)
-    upto[:, -1] = 1.0
-    delays = np.array(_delays(state, oldest) or [0], dtype=np.int64)
-    limits = np.array(_limits(state, told) or [NO_LIMIT], dtype=np.int64)
-    return Rates(
-        upto=upto,
-        delays_d=delays,
-        delays_upto=_habit(rng, len(delays), paths),
-        limits=limits,
-        limits_upto=_habit(rng, len(limits), paths),
-    )
-
-
-def _habit(rng: np.random.Generator, count: int, paths: int) -> NDArray[np.float64]:
-    """Cumulated weights of what was seen, drawn anew for each path (a Bayesian bootstrap)."""
-    drawn = rng.standard_exponential((paths, count))
-    upto: NDArray[np.float64] = np.cumsum(drawn, axis=1)
-    upto /= upto[:, -1:]
-    return upto
-
-
-def _delays(state: Standing, oldest: int) -> list[int]:
-    """How many days later than rest allowed the diver came, between exhale days."""
-    r = state.rules
-    days = state.exhale_days
-    most = int(r["rest.days_most"])
-    found = []
-    for i in range(1, len(days)):
-        before = days[i - 1]
-        if before.day < oldest:
-            continue
-        nights = r["rest.nights_after_new"] if before.long_rest else r["rest.nights"]
-        free = before.day + int(nights)
-        if i >= most:
-            free = max(free, days[i - most].day + int(r["rest.days_in"]))
-        found.append(max(0, days[i].day - free))
-    return found
-
-
-def _limits(state: Standing, told: list[Dive]) -> list[int]:
-    """How many dives the diver makes a session; no limit where a rule ended it."""
-    by_day: dict[int, list[Dive]] = {}
-    for dive in told:
-        by_day.setdefault(state.day_of(dive.happened_at), []).append(dive)
-    return [NO_LIMIT if _ended_by_rule(state, dives) else len(dives) for dives in by_day.values()]
-
-
-def _ended_by_rule(state: Standing, dives: list[Dive]) -> bool:
-    r = state.rules
-    if sum(d.is_troubled for d in dives) >= r["trouble.most"]:
-        return True
-    if any(_kind(d) is Kind.OVER for d in dives):
-        return True
-    track = state.track
-    assert track is not None
-    deepest = max(d.depth_m or 0.0 for d in dives)
-    if len(dives) >= state.allowed_at(track.size.deeper(deepest)):
-        return True
-    over_m = r["trouble.rv_over_from_m"]
-    return track.exercise is Exercise.RV and any(
-        _kind(d) is Kind.PRESSURE and (d.depth_m or 0.0) >= over_m for d in dives
     )
 
 

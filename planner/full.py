@@ -18,7 +18,6 @@ from planner.figure import Figure, Mark
 from planner.gas import fill_window_m, share_lost
 from planner.held import down_half
 from planner.plan import standing
-from planner.reach import asked, reach_of
 from planner.reasons import Bar, Because, Cap, Refusal
 from planner.record import Brief, Dive, DiverRecord, Ending, Exercise, Reason
 from planner.rules import RULES, Rules
@@ -278,6 +277,8 @@ def lost_share(record: DiverRecord, dive: Dive | None) -> Figure | None:
     fill_m = _fill_m(record, dive)
     if fill_m is None or dive.depth_m <= fill_m:
         return None
+    from planner.reach import asked, reach_of  # numpy is loaded with the first reach
+
     own = reach_of(record, dive.exercise, at=dive.happened_at - timedelta(microseconds=1))
     if own.trials:
         gave = exp(asked(depth_m=dive.depth_m, fill_m=fill_m, site=record.site))

@@ -8,7 +8,6 @@ from datetime import datetime
 from planner.full import Supported, bounds_at, held_fill_m, supported_of
 from planner.gas import fill_window_m
 from planner.plan import settled_m, standing
-from planner.reach import reach_of
 from planner.record import DiverRecord, Ending, Exercise
 from planner.rules import Rules
 from planner.standing import Standing
@@ -133,6 +132,8 @@ def _chance(
     """
     if at is None:
         return None, None
+    from planner.reach import reach_of  # numpy is loaded with the first reach
+
     learned = reach_of(state.record, exercise, at=at, rules=state.rules)
     depth_m = settled_m(state, at) or state.opening_m
     if not learned.trials or depth_m is None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 from bot.shorthand.reading import Command
 from bot.talk.keys import briefed
@@ -23,12 +24,14 @@ from planner.pressure import (
     SURFACE_BAR,
     Site,
 )
-from planner.reach import Reach, reach_of
 from planner.reasons import ASKED_IN_GROUP, Bar, Cap, Plan, Refusal
 from planner.record import Brief, DiverRecord, Exercise
 from planner.rules import Rules
 from planner.sources import cited, source
 from storage.outcome import Outcome
+
+if TYPE_CHECKING:
+    from planner.reach import Reach
 
 
 def why(command: Command, scene: Scene, diver: str) -> Outcome:
@@ -45,6 +48,8 @@ def why(command: Command, scene: Scene, diver: str) -> Outcome:
     lines += _why_lungs(state.lungs)
     lines.append(_why_site(record.site))
     if state.exercise is not None:
+        from planner.reach import reach_of  # numpy is loaded with the first reach
+
         lines += _why_reach(reach_of(record, state.exercise, at=scene.at, rules=rules))
     lines.append(say("why.left-out"))
     return private_answer(scene, diver, lines)
