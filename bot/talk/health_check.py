@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import datetime
 
 from bot.heard import Kind
@@ -93,8 +94,9 @@ def typed(scene: HealthScene) -> Said | None:
         return None
     if not is_check:
         # the four questions wait for their buttons: a bare word may be about any of them
-        base = harm_table().unanswered_row
-        return [], [letters_of.question(scene.addressee(divers[0]), 0, base=base, answers="")]
+        whom, base = scene.addressee(divers[0]), harm_table().unanswered_row
+        again = letters_of.question(whom, 0, base=base, answers="")
+        return [], [replace(again, text=f"{help_line('by_buttons')}\n{again.text}")]
     return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
 
 
