@@ -1,8 +1,8 @@
 """Mutation testing of the planner: mutmut's mutants, each in a fork of one collected test session.
 
-mutmut makes the mutants. Its own runner sends every call of every function through a switch, and
-collects the tests anew for each mutant; here a fork gets the mutant's code object in the place of
-the function's and runs the tests that reach the changed lines, the quickest first.
+mutmut makes the mutants. Its own runner sends every call through a switch and collects the tests
+anew for each mutant; here a fork gets the mutant's code in the place of the function's and runs the
+tests that reach the changed lines, the quickest first. Functions with a decorator have no mutants.
 """
 
 from __future__ import annotations
@@ -398,11 +398,9 @@ def report(sizes: dict[str, int], mutants: Sequence[Mutant], verdicts: dict[str,
         f"{'together':<12} {everything:>8} {together.total():>6}",
         *(f"{together[kind]:>10}" for kind in kinds),
     )
-    print(f"died, by size of module: {share:.1%}", end="")
     spread = 1.96 * sqrt(variance)
-    print(
-        f" (a sample; 95 %: {share - spread:.1%} to {min(share + spread, 1):.1%})" if spread else ""
-    )
+    ends = f" (a sample; 95 %: {share - spread:.1%} to {min(share + spread, 1):.1%})"
+    print(f"died, by size of module: {share:.1%}{ends if spread else ''}")
     why = {m.name: accepted_because(m, rows) for m in mutants if verdicts[m.name] in kinds[2:]}
     for reason, count in Counter(reason for reason in why.values() if reason).most_common():
         print(f"accepted {count}: {reason}")

@@ -200,8 +200,37 @@ def test_a_reported_base_is_fresh_for_four_weeks_on_every_path(
     first: dict[int, float] = {}
 
     def seen(path, days, targets, kinds, turns) -> None:  # type: ignore[no-untyped-def]
+        assert set(days.tolist()) <= {today, today + 1}
         for one, told in zip(path.tolist(), targets.tolist(), strict=True):
             first.setdefault(one, told)
 
     paths.run(days_most=1, seen=seen)
     assert first == dict.fromkeys(range(4), target)
+
+
+@pytest.mark.parametrize(
+    ("fill_m", "ending", "met_after"), [(None, "clean", 2), (10.5, "clean", 7), (None, "hard", 7)]
+)
+def test_what_was_clean_at_the_base_before_counts_on_every_path(
+    fill_m: float | None, ending: str, met_after: int
+) -> None:
+    """Base 12 m, three clean dives on two days: two on record and one on day 2, else one each on days 2 and 7.
+
+    A dive filled out of place, or hard, is none of them: then the third comes on day 7.
+    """
+    season = Season(Exercise.FRC).profile(pb_m=20, goal_m=24).reported(15, date(2026, 5, 1))
+    season.morning("2026-05-07").dive(9.5).dive(12)
+    season.dive(12, ending, fill_m=fill_m)
+    state = left_at(season.record(), rules=RULES, at=season.at)
+    ones = np.ones((6, 1))
+    rates = Rates(
+        upto=np.tile([1 - 1e-12, 1.0, 1.0, 1.0, 1.0], (6, 1)), delays_d=np.array([0]),
+        delays_upto=ones, limits=np.array([2]), limits_upto=ones,
+    )  # fmt: skip
+    today = state.day_of(season.at)
+    paths = Paths(state, rules=RULES, rates=rates, rng=np.random.default_rng(1), today=today)
+    paths.run(days_most=30)
+    if ending == "clean":
+        assert set((paths.met_day - today).tolist()) == {met_after}
+    else:  # a step is owed first
+        assert min((paths.met_day - today).tolist()) >= met_after
