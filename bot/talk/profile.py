@@ -37,9 +37,6 @@ from planner.sources import source
 from planner.standing import Standing
 from storage.outcome import Outcome
 
-NEXT_GOAL_M = 5.0
-"""Goal reached: the next one is the diver's choice, this much past the PB at most (H)."""
-
 _LITRES = (VolumeKind.TLC, VolumeKind.FRC, VolumeKind.RV, VolumeKind.VC)
 
 
@@ -251,7 +248,7 @@ def goal(command: Command, scene: Scene, diver: str) -> Outcome:
     before = _now(scene, scene.record(diver))
     if _too_far_after_reached(before, depth_m):
         assert before.pb_m is not None
-        far = down(before.pb_m + NEXT_GOAL_M)
+        far = down(before.pb_m + before.rules["goal.further_m"])
         text = say("profile.goal-too-far", reached=before.goal_m or 0.0, far=far)
         return _answered(scene, diver, text, buttons=(f"goal {far}",))
     fact = Goal(**scene.carried(diver, command.line), depth_m=depth_m, by_on=by_on)
@@ -272,7 +269,7 @@ def _too_far_after_reached(state: Standing, depth_m: float) -> bool:
         and state.goal_m is not None
         and state.pb_m >= state.goal_m
         and state.last_dive is not None
-        and depth_m > state.pb_m + NEXT_GOAL_M
+        and depth_m > state.pb_m + state.rules["goal.further_m"]
     )
 
 
@@ -287,7 +284,14 @@ def _aim_lines(scene: Scene, state: Standing) -> list[str]:
             say("profile.goal-missing"),
         ]
     if state.goal_m <= state.pb_m:
-        return [say("profile.goal-reached", pb=state.pb_m, far=state.pb_m + NEXT_GOAL_M)]
+        return [
+            say(
+                "profile.goal-reached",
+                goal=state.goal_m,
+                pb=state.pb_m,
+                far=state.pb_m + state.rules["goal.further_m"],
+            )
+        ]
     stage_m, base_m = state.stage_m, state.base_m
     assert stage_m is not None
     assert base_m is not None
