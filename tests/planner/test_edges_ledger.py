@@ -41,10 +41,8 @@ def ends(figure: Figure) -> tuple[float, float]:
 
 
 def test_an_frc_dive_is_boyles_law_written_out() -> None:
-    """FRC 3.392 l, fill 7 m, charge 71.2 ml, ears and mask 117.1 ml, 14 m: each line by hand.
-
-    By gauge at sea: 1.01325 bar above, 1.71325 at the fill, 2.41325 at depth (own arithmetic).
-    """
+    """FRC 3.392 l, fill 7 m, charge 71.2 ml, ears and mask 117.1 ml, 14 m: each line by hand."""
+    # By gauge at sea: 1.01325 bar above, 1.71325 at the fill, 2.41325 at depth (own arithmetic).
     one = ledger(MAN, exercise=Exercise.FRC, depth_m=14, fill_m=7, own=OWN)
     p0, pf, p = 1.01325, 1.71325, 2.41325
     frc, rv, tlc = 3.392, 1.788, 7.302

@@ -214,10 +214,8 @@ def test_a_reported_base_is_fresh_for_four_weeks_on_every_path(
 def test_what_was_clean_at_the_base_before_counts_on_every_path(
     fill_m: float | None, ending: str, met_after: int
 ) -> None:
-    """Base 12 m, three clean dives on two days: two on record and one on day 2, else one each on days 2 and 7.
-
-    A dive filled out of place, or hard, is none of them: then the third comes on day 7.
-    """
+    """Base 12 m, three clean dives on two days: two on record and one on day 2, else one each on days 2 and 7."""
+    # A dive filled out of place, or hard, is none of them: then the third comes on day 7.
     season = Season(Exercise.FRC).profile(pb_m=20, goal_m=24).reported(15, date(2026, 5, 1))
     season.morning("2026-05-07").dive(9.5).dive(12)
     season.dive(12, ending, fill_m=fill_m)

@@ -151,10 +151,8 @@ def test_the_target_that_stands_is_the_plans() -> None:
 
 
 def test_an_answer_of_any_time_closes_its_question() -> None:
-    """A fact of the question's line answers it, whether it happened before the question or after.
-
-    Asked in a record that was looked at already, so that a fold that is gone on with agrees.
-    """
+    """A fact of the question's line answers it, whether it happened before the question or after."""
+    # Asked in a record that was looked at already, so that a fold that is gone on with agrees.
     season = frc().dive(9.5)
     carried = season._carried()
     season.facts.append(Asked(**carried, question="q", readings=("a",), may_answer=(DIVER,)))  # type: ignore[arg-type]

@@ -223,10 +223,8 @@ def test_nothing_held_comes_back_with_nothing() -> None:
 def test_a_fault_between_opening_and_held_takes_a_step(
     ending: str, turn_m: float, held: float, following: float
 ) -> None:
-    """Opening 9.5, held 12: a fault at either end or between them takes 1 m off; shallower or deeper none.
-
-    The next target is a step above the turn, rounded down, in any case.
-    """
+    """Opening 9.5, held 12: a fault at either end or between them takes 1 m off; shallower or deeper none."""
+    # The next target is a step above the turn, rounded down, in any case.
     season = frc().dive(9.5).dive(12, "early") if turn_m > 12 else frc().dive(9.5)
     season.dive(turn_m, ending)
     assert (season.held_m(), season.next()) == (held, following)

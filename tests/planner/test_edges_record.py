@@ -201,11 +201,9 @@ def test_a_space_that_nobody_has_is_left_out(kind: VolumeKind, value: float, tak
 
 
 def test_spaces_by_sex_and_what_is_measured() -> None:
-    """Held water 71.2 and 55.4 ml; both ears 17.1 ml, with nose 31.0 and sinuses 90.1 or 72.5 at the upper end.
-
-    Keys ears-2000-2003, nose-casts, kawarai-1999, held-water-2012; without a sex the smaller charge
-    and the larger sinuses (H).
-    """
+    """Held water 71.2 and 55.4 ml; both ears 17.1 ml, with nose 31.0 and sinuses 90.1 or 72.5 at the upper end."""
+    # Keys ears-2000-2003, nose-casts, kawarai-1999, held-water-2012; without a sex the smaller charge
+    # and the larger sinuses (H).
     man, woman, nobody = spaces(sex=Sex.MALE), spaces(sex=Sex.FEMALE), spaces()
     assert [own.charge_ml.value for own in (man, woman, nobody)] == [71.2, 55.4, 55.4]
     assert [own.rigid_ml.value for own in (man, woman, nobody)] == [17.1] * 3

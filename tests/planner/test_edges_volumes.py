@@ -153,10 +153,8 @@ def test_the_deep_end_of_a_fill_window_is_where_the_lungs_reach_rv() -> None:
     ("frc_l", "depth_m"), [(2.6, 5.0), (2.7, 5.0), (2.88, 6.0), (3.1, 7.0), (3.4, 7.0)]
 )
 def test_the_first_frc_depth_lies_between_5_and_7_m(frc_l: float, depth_m: float) -> None:
-    """Where FRC shrinks to an RV of 1.788 l by bare Boyle, within 5 and 7 m (H), down to half a metre.
-
-    Own arithmetic: 10.1325 (FRC / RV - 1) m is 4.6, 5.2, 6.2, 7.4 and 9.1 m.
-    """
+    """Where FRC shrinks to an RV of 1.788 l by bare Boyle, within 5 and 7 m (H), down to half a metre."""
+    # Own arithmetic: 10.1325 (FRC / RV - 1) m is 4.6, 5.2, 6.2, 7.4 and 9.1 m.
     lungs = replace(MAN, frc_l=replace(MAN.frc_l, value=frc_l))
     assert gas.first_frc_depth_m(lungs) == depth_m
 
