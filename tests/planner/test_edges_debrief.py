@@ -5,7 +5,6 @@ House rules (H) throughout; the figures are those of rules.toml.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import pytest
@@ -14,18 +13,14 @@ from planner.debrief import Debrief, DiveLine, debrief
 from planner.reasons import Because
 from planner.record import (
     Debriefed,
-    Dive,
-    Ending,
     Exercise,
-    Fact,
     Goal,
     Harm,
     Reason,
     Unwell,
-    record_of,
 )
 from planner.rules import RULES
-from tests.planner.season import DIVER, ZONE, Season
+from tests.planner.season import DIVER, Season
 
 HOUR = timedelta(hours=1)
 
@@ -47,10 +42,6 @@ def summed(season: Season, at: datetime | None = None) -> Debrief:
 def say(season: Season, kind: type, **fields: object) -> Season:
     season.facts.append(kind(**season._carried(), **fields))
     return season
-
-
-def last(season: Season) -> Fact:
-    return season.facts[-1]
 
 
 def test_a_clean_session_in_all_its_parts() -> None:
@@ -232,10 +223,6 @@ def test_what_comes_later_is_not_summed_up() -> None:
     then = season.at
     season.dive(12)
     assert [line.dive.depth_m for line in summed(season, then).lines] == [9.5]
-    assert record_of(DIVER, season.facts, timezone=ZONE).dives[-1].depth_m == 12
-    dive = last(season)
-    assert isinstance(dive, Dive)
-    assert replace(dive, ending=Ending.HARD).is_troubled
 
 
 def test_a_commoner_fault_of_other_days_hides_no_pattern_of_today() -> None:

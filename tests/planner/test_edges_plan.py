@@ -16,7 +16,6 @@ from planner.record import (
     Dive,
     Exercise,
     Goal,
-    Origin,
     record_of,
 )
 from planner.rules import RULES
@@ -223,7 +222,6 @@ def test_two_divers_and_two_sets_of_rules_are_kept_apart() -> None:
     )
     assert isinstance(plan(other, rules=RULES, at=season.at), Refusal)
     assert season.next() == 13
-    assert season.facts[0].origin == Origin(chat="g:1", message=1)
 
 
 def test_a_coachs_stricter_fill_reaches_the_brief() -> None:
