@@ -252,3 +252,25 @@ def test_a_bound_past_the_formulas_depth_is_banded_from_there() -> None:
     ]
     spread = exp(sqrt((1.64 * 0.70 / 7.302) ** 2 + (1.64 * 0.60 / 3.392) ** 2))
     assert chest.high_m == pytest.approx((31.01325 * spread - 1.01325) / 0.1)
+
+
+@pytest.mark.parametrize("site", [Site(), ROPE_AT_SEA, LAKE])
+def test_without_charge_and_spaces_the_chest_is_bare_boyle_at_any_site(site: Site) -> None:
+    """p(G) = p(d) TLC / V0 with the pressures of the site."""
+    p0, k = site.surface_bar, site.bar_per_m
+    found = chest_depth_m(
+        tlc_l=7.302, begins_l=3.392, exercise=Exercise.FRC, clean_m=20, fill_m=7, full_fill_m=20,
+        site=site,
+    )  # fmt: skip
+    assert found == pytest.approx(((p0 + k * 20) * 7.302 / 3.392 - p0) / k)
+
+
+def test_a_larger_charge_is_taken_higher_up() -> None:
+    """The full-lung fill of a diver with a measured mouthful ends where that leaves the lungs at RV."""
+    large = spaces(sex=Sex.FEMALE, charge_ml=200, mask_ml=100)
+    plain, own = (
+        full_fill_window(WOMAN, line_m=40, clean_m=17.5, fill_m=7, own=own) for own in (None, large)
+    )
+    assert plain.high_m == deepest_full_fill_m(WOMAN).value
+    assert own.high_m == deepest_full_fill_m(WOMAN, own=large).value
+    assert own.high_m < plain.high_m

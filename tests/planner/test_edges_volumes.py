@@ -319,3 +319,28 @@ def test_measured_volumes_narrow_again_what_was_measured_before() -> None:
     assert two.measured == {VolumeKind.RV, VolumeKind.TLC}
     assert (two.rv_l.value, two.tlc_l.value, two.vc_l.value) == (1.5, 7, 5.5)
     assert with_measured(MAN) == MAN
+
+
+def test_a_small_rv_is_an_rv_all_the_same() -> None:
+    """Three measured volumes without a body stand whatever their size, as long as lungs have it."""
+    lungs = lungs_from(volume("tlc", 5), volume("rv", 0.9), volume("frc", 2.0))
+    assert lungs is not None
+    assert (lungs.rv_l.value, lungs.vc_l.value) == (0.9, 4.1)
+
+
+def test_one_volume_that_cant_be_true_beside_the_body_is_left_out_alone() -> None:
+    """An RV over the predicted FRC is dropped and the prediction stands; nothing is raised."""
+    lungs = lungs_from((Body, BODY), volume("rv", 3.5))
+    assert lungs is not None
+    assert (lungs.dropped, lungs.measured) == ((VolumeKind.RV,), frozenset())
+    assert lungs.rv_l.value == pytest.approx(1.788)
+
+
+def test_what_was_not_measured_keeps_its_band() -> None:
+    """A measured FRC narrows neither TLC, RV nor VC; a measured TLC leaves VC the spread of RV."""
+    own = with_measured(MAN, frc_l=3.0)
+    for one, other in ((own.tlc_l, MAN.tlc_l), (own.rv_l, MAN.rv_l), (own.vc_l, MAN.vc_l)):
+        assert band(one) == pytest.approx(band(other))
+    assert band(with_measured(MAN, tlc_l=7).vc_l) == pytest.approx(
+        [7 - 1.788 - 0.6724, 7 - 1.788, 7 - 1.788 + 0.6724]
+    )
