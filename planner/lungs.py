@@ -14,6 +14,7 @@ prediction, narrows those that depend on it, and is refused where it can't be tr
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from enum import StrEnum
 from functools import lru_cache
@@ -218,7 +219,7 @@ def _replaced(
     dropped: tuple[VolumeKind, ...] = (),
 ) -> Lungs:
     if not measured:
-        return lungs
+        return replace(lungs, dropped=dropped) if dropped else lungs
     tlc, rv, frc = _base(lungs, measured)
     vc_l = measured.get(VolumeKind.VC)
     tlc_known, rv_known = VolumeKind.TLC in measured, VolumeKind.RV in measured
