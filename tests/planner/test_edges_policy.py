@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from planner.dose import interval_min
+from planner.dose import cap_figure, interval_min
 from planner.held import Track, sizes
 from planner.plan import Plan, standing
 from planner.progress import after_faults, coach_watches, new_depth_m
@@ -706,3 +706,23 @@ def test_a_cut_to_the_first_depth_itself_is_no_cut_below_it(
     for _ in range(2):
         track.clean(150, 2, 6.5)
     assert track.held_m(150) == held
+
+
+@pytest.mark.parametrize(
+    ("pb_m", "depth_m", "figure"),
+    [
+        (32, 14.5, "cap.most"), (32, 15, "cap.frc_mid"), (32, 19.5, "cap.frc_mid"),
+        (32, 20, "cap.frc_deep"), (60, 14.5, "cap.most"), (60, 15, "cap.rv_mid"),
+        (60, 20, "cap.rv_deep"),
+    ],
+)  # fmt: skip
+def test_the_cap_points_to_the_figure_of_its_depth(
+    pb_m: float, depth_m: float, figure: str
+) -> None:
+    """Five a session, or fewer from 15 and from 20 m on: the one that holds is named; a coach's stricter most instead."""
+    now = state(Season(Exercise.FRC).profile(pb_m=pb_m, goal_m=pb_m + 10))
+    assert cap_figure(now, depth_m) == figure
+    now.day_state.deepest_m = depth_m
+    assert cap_figure(now, 3) == figure
+    now.rules = RULES.tightened({"cap.most": 2})
+    assert cap_figure(now, depth_m) == "cap.most"

@@ -198,6 +198,9 @@ def test_bars_of_health_name_how_long() -> None:
     assert lock.until_on is not None
     assert lock.until_on > date(2026, 5, 8)
     assert all(other.figure in RULES for other in others)
+    silent = frc().dive(9.5)
+    silent.at += timedelta(days=2)
+    assert Bar(because=Because.CHECK_OPEN, figure="session.check_by_h") in bars(silent)
     unsure = say(frc(), Unwell)
     assert Bar(because=Because.UNWELL, figure="session.check_by_h") in bars(unsure)
 

@@ -274,3 +274,13 @@ def test_a_larger_charge_is_taken_higher_up() -> None:
     assert plain.high_m == deepest_full_fill_m(WOMAN).value
     assert own.high_m == deepest_full_fill_m(WOMAN, own=large).value
     assert own.high_m < plain.high_m
+
+
+def test_a_reachs_depth_has_its_ratios_band() -> None:
+    """Where p(f) times the ratio is met: by the low, the middle and the high end of the reach."""
+    own = reach([])
+    ratio, depth = own.ratio, own.depth_m(fill_m=5)
+    for end, at in (
+        (ratio.low_or_value, depth.low), (ratio.value, depth.value), (ratio.high_or_value, depth.high),
+    ):  # fmt: skip
+        assert at == pytest.approx((1.51325 * end - 1.01325) / 0.1)
