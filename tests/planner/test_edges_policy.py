@@ -461,10 +461,7 @@ def test_a_plan_counts_the_dives_that_its_own_depth_allows() -> None:
 def test_rv_past_fifteen_metres_waits_for_the_coach() -> None:
     """Held 15 by RV: nothing deeper; held deeper it may be dived again, but no more."""
     season = Season(Exercise.RV).profile(pb_m=80, goal_m=90).morning("2026-05-07")
-    track = state(season).tracks[Exercise.RV]
-    for _ in range(2):
-        track.clean(FIRST.toordinal() - 1, 0, 15)
-    now = state(season)
+    now = state(season).copy()
     now.day_state.start_m = 15.0
     (cap,) = coach_watches(now, RULES, season.at)
     assert cap.depth_m == 15
@@ -720,7 +717,7 @@ def test_the_cap_points_to_the_figure_of_its_depth(
     pb_m: float, depth_m: float, figure: str
 ) -> None:
     """Five a session, or fewer from 15 and from 20 m on: the one that holds is named; a coach's stricter most instead."""
-    now = state(Season(Exercise.FRC).profile(pb_m=pb_m, goal_m=pb_m + 10))
+    now = state(Season(Exercise.FRC).profile(pb_m=pb_m, goal_m=pb_m + 10)).copy()
     assert cap_figure(now, depth_m) == figure
     now.day_state.deepest_m = depth_m
     assert cap_figure(now, 3) == figure
