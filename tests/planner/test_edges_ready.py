@@ -18,7 +18,7 @@ from planner.plan import standing
 from planner.reach import Trial, reach
 from planner.ready import Readiness, readiness_of, ready
 from planner.reasons import Bar, Because, Cap, Refusal
-from planner.record import Exercise, Goal, Harm, Unwell
+from planner.record import Exercise, Goal, Harm, Unwell, Volume, VolumeKind
 from planner.rules import RULES
 from planner.support import BoundKind, supports
 from tests.planner.season import Season
@@ -385,3 +385,45 @@ def test_a_loss_is_a_share_without_a_unit() -> None:
     assert found is not None
     assert (found.name, found.unit, found.mark) == ("share_lost", "", Mark.HOUSE)
     assert 0 <= found.low_or_value <= found.value <= found.high_or_value <= 1
+
+
+def test_a_loss_by_the_divers_own_dives_has_no_source_but_the_diver() -> None:
+    """After clean full-lung dives the share is told by them: same name, no unit, no book behind it."""
+    season = pia().morning("2026-07-04")
+    for _ in range(2):
+        season.other(Exercise.FULL, 34, fill_m=18)
+    season.morning("2026-07-05").other(Exercise.FULL, 27, "empty", fill_m=18)
+    found = lost_share(season.record(), season.record().dives[-1])
+    assert found is not None
+    assert (found.name, found.unit, found.mark, found.source) == (
+        "share_lost",
+        "",
+        Mark.HOUSE,
+        None,
+    )
+    assert found.low_or_value < found.value < found.high_or_value
+
+
+def test_a_measured_mouthful_and_mask_move_the_fill_of_the_step() -> None:
+    """A larger charge and a mask are taken higher up: the window's deep end follows the diver's own."""
+    season = pia().morning("2026-07-04")
+    plain = asked(season)
+    for kind, value in ((VolumeKind.MOUTH, 120.0), (VolumeKind.MASK, 100.0)):
+        season.facts.append(Volume(**season._carried(), volume=kind, value=value))  # type: ignore[arg-type]
+    own = asked(season)
+    assert isinstance(plain, FullPlan)
+    assert isinstance(own, FullPlan)
+    assert own.fill.high_m < plain.fill.high_m
+    assert own.fill.low_m == plain.fill.low_m
+
+
+def test_a_milder_report_brings_nothing_new_on_full_lungs() -> None:
+    """Practice over: the next full-lung day has no step, as after an urge."""
+    season = pia()
+    season.at += timedelta(minutes=1)
+    season.facts.append(
+        Harm(**season._carried(), row="21", level="practice-over", days=0.0, doctor=False)  # type: ignore[arg-type]
+    )
+    said = asked(season.morning("2026-07-04"))
+    assert isinstance(said, Refusal)
+    assert said.bars == (Bar(because=Because.AFTER_URGE, figure="trouble.most"),)
