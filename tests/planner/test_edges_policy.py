@@ -723,3 +723,22 @@ def test_the_cap_points_to_the_figure_of_its_depth(
     assert cap_figure(now, 3) == figure
     now.rules = RULES.tightened({"cap.most": 2})
     assert cap_figure(now, depth_m) == "cap.most"
+
+
+@pytest.mark.parametrize(
+    ("reported_m", "held_m", "new_m", "figure"),
+    [
+        (6.7, 4, 5, "step.rv_shallow_m"),
+        (7.5, 4.5, 5, "step.rv_shallow_m"),
+        (9, 5, 5.5, "step.rv_deep_m"),
+    ],
+)
+def test_an_rv_step_names_the_step_that_led_to_it(
+    reported_m: float, held_m: float, new_m: float, figure: str
+) -> None:
+    """Down to 5 m a step of a metre, cut short at 5; from there on half a metre."""
+    season = Season(Exercise.RV).profile(pb_m=54, goal_m=64).reported(reported_m, date(2026, 5, 1))
+    said = season.morning("2026-05-07").dive(held_m).said()
+    assert isinstance(said, Plan)
+    (cap,) = [c for c in said.caps if c.because is Because.STEP]
+    assert (said.depth_m, cap.depth_m, cap.figure) == (new_m, new_m, figure)
