@@ -363,3 +363,9 @@ def test_a_task_has_its_minutes_and_its_days() -> None:
         ]
         record = record_of(DIVER, days, timezone=ZONE)
         assert (DosePassed.OFTEN in set(dose_passed(record, days[-1], rules=RULES))) is beyond
+
+
+def test_a_pressure_stop_before_any_best_puts_a_level() -> None:
+    """With nothing stated the level is 80 % of the turn, and there is no line before a best is known."""
+    found = ladder(None, (5, dive("sternum", 30)))
+    assert (found.level_m, found.owed, found.next_m(40)) == (24, True, None)

@@ -15,7 +15,7 @@ from planner import gas
 from planner.consistency import consistency
 from planner.figure import OutOfRange, within
 from planner.lungs import Implausible, Oddity, predict, with_measured
-from planner.pressure import absolute_bar, atmosphere_bar, depth_of_m
+from planner.pressure import Site, absolute_bar, atmosphere_bar, depth_of_m
 from planner.reach import asked
 from planner.record import Exercise, Sex, VolumeKind
 from planner.spaces import spaces
@@ -292,3 +292,12 @@ def test_a_value_without_a_unit_is_told_without_one() -> None:
     with pytest.raises(OutOfRange, match=r"^share 2 is outside 0-1$"):
         within("share", 2, low=0, high=1)
     assert OutOfRange("share", value=2, low=0, high=1).unit == ""
+
+
+@pytest.mark.parametrize(
+    ("altitude_m", "bar"), [(-400, 1.06223), (0, 1.01325), (1, 1.01313), (2000, 0.79495)]
+)
+def test_a_site_has_the_atmosphere_of_its_altitude(altitude_m: float, bar: float) -> None:
+    """The surface pressure is the standard atmosphere (iso-2533; at 2000 m its table's 0.79495 bar, else own arithmetic)."""
+    assert Site(altitude_m=altitude_m).surface_bar == pytest.approx(bar, abs=1e-5)
+    assert Site(altitude_m=altitude_m).surface_bar == atmosphere_bar(altitude_m=altitude_m)
