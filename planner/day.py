@@ -32,7 +32,6 @@ class Day:
         "had_pressure",
         "last_day",
         "new_clean",
-        "new_tried",
         "number",
         "off_taken",
         "opened",
@@ -56,7 +55,6 @@ class Day:
         self.at_held = False
         self.off_taken = False
         self.had_pressure = False
-        self.new_tried = False
         self.new_clean = 0
         self.after_layoff = False
         self.retry = False

@@ -52,7 +52,6 @@ def exhale_dive(standing: Standing, dive: Dive, day: int, briefed_m: float | Non
     new_from = state.start_m if state.start_m is not None else standing.first_m
     tried_m = max(briefed_m or 0.0, turn or 0.0)
     if exercise is standing.exercise and tried_m > new_from:
-        state.new_tried = True
         standing.exhale_days[-1].long_rest = True
     if briefed_m is not None and turn is not None and turn > briefed_m + r["trouble.too_deep_m"]:
         state.over.append(Because.TOO_DEEP)
