@@ -81,9 +81,7 @@ def depth_keys(scene: Scene, dive: Dive, place: tuple[str, int, int]) -> Keys:
     target = dive.target_m or last_target_m(scene, dive.diver)
     highest = max(ceil(target) - 1, 0)
     depths = (target, *range(highest, max(highest - 7, 0), -1))
-    keys = [
-        scene.key(f"{metres(d)} m", f"{metres(d)}m", dive.diver, answers=place) for d in depths
-    ]
+    keys = [scene.key(f"{metres(d)} m", f"{metres(d)}m", dive.diver, answers=place) for d in depths]
     return tuple(tuple(keys[i : i + 4]) for i in range(0, len(keys), 4))
 
 
