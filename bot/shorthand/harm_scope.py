@@ -131,7 +131,8 @@ def _is_told(
             continue
         between = said[i + 1 : end + 1] if i < begin else said[: end + 1]
         ours = any(w in names or w in lists["self_words"] for w in between)
-        if not ours and (i < begin or _in_one_clause(sentence, end, i)):
+        is_asked = said[0] in lists["asks_first"]
+        if not ours and (i < begin or is_asked or _in_one_clause(sentence, end, i)):
             return True
     return False
 
@@ -142,6 +143,8 @@ def _is_idle_question(
     """A question to others, and none that tells of somebody: `what do we do, ana isn't waking?`."""
     lists, said = words.lists, sentence.words
     opens = 1 if said[0] in names and len(said) > 1 else 0
+    if said[opens] in lists["asks_at"] and said[opens + 1 : opens + 2] in (["what"], ["which"]):
+        opens += 1  # `at what depth`
     if said[opens] not in lists["asks_first"]:
         return False
     to_do = said[opens + 1 : opens + 2] == ["it"] and "to" in said[opens + 2 : opens + 5]
@@ -331,6 +334,7 @@ def _marks(
 ) -> Iterator[tuple[int, str | None]]:
     """The words that say whom a sentence is about, with whom they mean."""
     lists, said = words.lists, sentence.words
+    kin = lists["kin"]
     last_name = ""
     skip = -1
     for i, word in enumerate(said):
@@ -349,7 +353,7 @@ def _marks(
         elif word == "me" and before in _TOWARDS:
             continue
         elif word in lists["self_words"]:
-            if word == "my" and after in lists["kin"]:
+            if word == "my" and (after.removesuffix("s") in kin or after in lists["my_own"]):
                 skip = i + 1
                 yield i, ""
             else:
@@ -361,6 +365,44 @@ def _marks(
             before not in lists["no_subject_after"] or word in _POSSESSIVES
         ):
             yield i, last_name
+
+
+_IT_IS = ("its", "is", "was")
+_ANSWERS = frozenset({"response", "answer", "reply", "sign", "reaction", "movement", "sound"})
+_SINGULAR = frozenset({"he", "hes", "she", "shes", "his", "her", "him", "hers"})
+_PLURAL = frozenset({"they", "theyre", "them", "their"})
+
+
+def who_is_meant(
+    sentence: Sentence,
+    following: list[Sentence],
+    names: list[str],
+    named_before: str | None,
+    *,
+    feel: bool,
+) -> str | None:
+    """Who somebody without a name is, where the text says it elsewhere; "" where it doesn't.
+
+    `its ilse` behind it, `no response from ana`, or a name in a sentence before and `she` in this
+    one. After `feel`, `they` is what the writer feels: `feel palpitations, they are still going`.
+    """
+    said = sentence.words
+    for i, word in enumerate(said):
+        if word not in names or not i:
+            continue
+        if said[i - 1] in _IT_IS and (i + 1 == len(said) or i == 1):
+            return word
+        if said[i - 1] == "from" and not _ANSWERS.isdisjoint(said[max(0, i - 4) : i]):
+            return word
+    if following and following[0].words[:1] in (["its"], ["is"]) and len(following[0].words) == 2:
+        named = following[0].words[1]
+        if named in names:
+            return named
+    if feel and _SINGULAR.isdisjoint(said) and not _PLURAL.isdisjoint(said):
+        return None
+    if named_before is not None and not _SINGULAR.isdisjoint(said):
+        return named_before
+    return ""
 
 
 def last_name(sentence: Sentence, names: list[str]) -> str | None:

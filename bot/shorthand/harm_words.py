@@ -13,7 +13,7 @@ from datetime import date
 
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
-from bot.shorthand.harm_scope import is_general, last_name, reaches, subject_of
+from bot.shorthand.harm_scope import is_general, last_name, reaches, subject_of, who_is_meant
 from bot.shorthand.harm_text import QUOTES, Sentence, ago_days, sentences_of
 from planner.harm import harm_table
 
@@ -101,6 +101,8 @@ def read_harm(
                 denied.append(row)
                 continue
             subject = subject_of(sentence, places, words, folded)
+            if subject == "":
+                subject = who_is_meant(sentence, following, folded, last_other, feel=feel)
             if row == "1" and subject is None:
                 if _speaks_of_self(sentence, places):
                     row = "2"  # nobody tells it while it lasts
@@ -188,6 +190,8 @@ def _may_be_a_state(sentence: Sentence, words: HarmWords) -> bool:
     `I don't feel like diving` is a wish.
     """
     said = sentence.words
+    if said[:2] == ["feels", "like"]:
+        return False
     if "feel" in said[:5]:
         i = said.index("feel")
         is_denied = not words.lists["negators"].isdisjoint(said[:i])
@@ -213,6 +217,8 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
     for i, word in enumerate(sentence.words):
         if word in lists["stops"] and not feel:
             gone |= _reasons_of_a_stop(sentence, i, words)
+        if word == "bloody" and _is_swearing(sentence, i, words):
+            gone.add(i)
     if not feel and (full := _full_lungs(sentence)) is not None:
         gone.add(full)
     for i in gone:
@@ -220,15 +226,31 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
 
 
 def _reasons_of_a_stop(sentence: Sentence, i: int, words: HarmWords) -> set[int]:
-    """Where the reasons of a stop stand; none if the last of them is said to hurt: `early, chest sore`."""
+    """Where the reasons of a stop stand; none if it is said to hurt: `early, chest sore`, `stop chest # pain`."""
     end = i + 1
     while end < len(sentence.words) and sentence.words[end] in words.lists["stop_reasons"]:
         end += 1
-    if end < len(sentence.words) and not _HURTS.isdisjoint(sentence.atoms[end]):
+    negators = words.lists["negators"]
+    if any(
+        not _HURTS.isdisjoint(sentence.atoms[k]) and negators.isdisjoint(sentence.words[k - 2 : k])
+        for k in range(end, len(sentence.words))
+    ):
         return set()
     return set(range(i + 1, end))
 
 
+def _is_swearing(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """`bloody parking meters`: before a plain word that is nothing of the body."""
+    after = sentence.words[i + 1 : i + 2]
+    return bool(
+        after
+        and after[0] not in words.lists["after_bloody"]
+        and _OF_A_BODY.isdisjoint(sentence.atoms[i + 1])
+        and words.is_ordinary(after[0])
+    )
+
+
+_OF_A_BODY = frozenset({"<spit>", "<cough>", "<face>", "<ears>", "<lungs>", "<chest>", "<throat>"})
 _HURTS = frozenset({"<pain>", "<sore>"})
 
 
@@ -314,6 +336,8 @@ def _what_is_felt(
             if i in read or word in names:
                 continue
             before = sentence.words[i - 1] if i else ""
+            if _is_said_of_a_part(sentence, i, words) or _is_no_complaint(sentence, i, words):
+                continue
             if word in lists["well"]:
                 if before in lists["negators"] and before != "no":
                     stranger = True
@@ -326,6 +350,26 @@ def _what_is_felt(
             elif word not in lists["filler"] and word not in _FEEL and word != "for":
                 stranger = True
     return well and not stranger, stranger or not (well or mood)
+
+
+def _is_said_of_a_part(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """`chest fine`, `breathing easy`: a part and that it is well, between the same commas."""
+    lists, said = words.lists, sentence.words
+    if said[i] not in lists["felt_parts"] and said[i] not in lists["felt_easy"]:
+        return False
+    beside = [w for w, c in zip(said, sentence.chunks, strict=True) if c == sentence.chunks[i]]
+    good = any(w in lists["well"] or w in lists["felt_easy"] for w in beside)
+    part = any(w in lists["felt_parts"] for w in beside)
+    return good and part and lists["negators"].isdisjoint(beside)
+
+
+def _is_no_complaint(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """`no pain anywhere`: a complaint right behind a negation."""
+    lists, said = words.lists, sentence.words
+    if said[i] not in lists["complaints"] or not i:
+        return False
+    near = said[max(0, i - 2) : i]
+    return not {"no", "without", "zero", "never", "nothing"}.isdisjoint(near)
 
 
 _PIECES = re.compile(r"\s*(?:[,;!?\n…]|[.](?!\d)|\bbut\b|\band\b)\s*")
