@@ -14,7 +14,11 @@ from functools import cached_property, lru_cache
 from importlib import resources
 from string import ascii_lowercase
 
+from bot.shorthand.harm_sound import sound_of
+
 _SHORTEST_TYPO = 4
+_SHORTEST_SOUND = 6
+_SHORTEST_HEARD = 3
 _LONGEST_ENDING = 4
 _SHORTEST_RUN = 9
 _LONGEST_PART = 14
@@ -31,6 +35,7 @@ _FIGURES = frozenset({"<hundreds>", "<fevery>"})
 _AS_WRITTEN = frozenset(
     {"everyday", "gear", "human", "person", "self", "divepart", "upout", "land", "part"}
 )
+_NEVER_HEARD = frozenset(f"<{name}>" for name in _AS_WRITTEN)
 SCOPES = frozenset({"<told>", "<before>"})
 """What says how something is meant, and is no harm itself."""
 
@@ -229,16 +234,23 @@ class HarmWords:
     @cached_property
     def _lost(self) -> dict[str, set[str]]:
         """What may be misspelt, by itself and by itself less one letter; made when first asked."""
-        said = (*(p.said for p in self.phrases), *_all_patterns(self.rules, said_only=True))
-        in_rules = {a for p in said for part in p.parts for e in part for a in e.atoms}
         lost: dict[str, set[str]] = {}
-        for form in (self._forms | in_rules) - self.edges:
+        for form in self._lost_forms:
             stem = form.removesuffix("*")
-            if form.startswith("<") or len(stem) < _SHORTEST_TYPO:
-                continue
             for less in (stem, *(stem[:i] + stem[i + 1 :] for i in range(len(stem)))):
                 lost.setdefault(less, set()).add(form)
         return lost
+
+    @cached_property
+    def _lost_forms(self) -> frozenset[str]:
+        """The words and stems of harm that may be misspelt."""
+        said = (*(p.said for p in self.phrases), *_all_patterns(self.rules, said_only=True))
+        in_rules = {a for p in said for part in p.parts for e in part for a in e.atoms}
+        return frozenset(
+            form
+            for form in (self._forms | in_rules) - self.edges
+            if not form.startswith("<") and len(form.removesuffix("*")) >= _SHORTEST_TYPO
+        )
 
     def duration(self, name: str) -> frozenset[str]:
         """What a stated time carries, by the name of its class."""
@@ -312,10 +324,37 @@ class HarmWords:
                 found |= carried
                 # A short stem of a long word may be chance: `seeizure` is no `see`.
                 is_ours = is_ours or len(word) - n <= min(_LONGEST_ENDING, n - 1)
-        if is_exact or len(word) < _SHORTEST_TYPO or len(word) > 24 or self._is_known(word):
+        if is_exact or len(word) < _SHORTEST_TYPO or len(word) > 24:
             return frozenset(found)
-        # `breathign` begins as `breath*` and is `breathing` as well.
-        return frozenset(found) | self._as_misspelt(word, whole_only=is_ours)
+        if not self._is_known(word):
+            # `breathign` begins as `breath*` and is `breathing` as well.
+            found |= self._as_misspelt(word, whole_only=is_ours)
+        return frozenset(found) if is_ours else frozenset(found) | self._as_heard(word)
+
+    def _as_heard(self, word: str) -> frozenset[str]:
+        """What the words carry that sound so, with an ending or without one: `weekness`."""
+        if len(word) < _SHORTEST_SOUND or word in self._plain or word in self._listed:
+            return _NOTHING
+        found: set[str] = set()
+        for end in _ENDINGS:
+            if not word.endswith(end) or len(word) - len(end) < _SHORTEST_TYPO:
+                continue
+            for form in self._sounds.get(sound_of(word.removesuffix(end)), ()):
+                stem = form.removesuffix("*")
+                if form.endswith("*") if end else len(stem) > _SHORTEST_TYPO:
+                    found |= self._exact.get(form, _NOTHING)
+                    found |= self._stems.get(stem, _NOTHING)
+        return frozenset(found - _NEVER_HEARD)
+
+    @cached_property
+    def _sounds(self) -> dict[str, set[str]]:
+        """What may be misspelt, by its sound; made when first asked."""
+        sounds: dict[str, set[str]] = {}
+        for form in self._lost_forms:
+            heard = sound_of(form.removesuffix("*"))
+            if len(heard) >= _SHORTEST_HEARD:
+                sounds.setdefault(heard, set()).add(form)
+        return sounds
 
     def _is_known(self, word: str) -> bool:
         if word in self._plain or word in self._listed:
@@ -336,7 +375,8 @@ class HarmWords:
                 for form in self._lost.get(lost, ()):
                     stem = form.removesuffix("*")
                     whole = n == len(word)
-                    if whole_only and (form.endswith("*") or form[:3] != word[:3]):
+                    is_short = form.endswith("*") and len(stem) < len(word) - 1
+                    if whole_only and (is_short or form[:3] != word[:3]):
                         continue
                     if not (whole or form.endswith("*")) or not _is_one_edit(head, stem):
                         continue

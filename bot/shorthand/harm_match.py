@@ -67,12 +67,35 @@ def with_phrases(sentence: Sentence, words: HarmWords) -> None:
         ways = [list(places_of(part, sentence)) for part in phrase.said.parts]
         if not all(ways):
             continue
+        ways = _undenied(ways, sentence)
+        if not all(ways):
+            continue
         group = frozenset(p for way in ways for places in way for p in places)
         for place in group:
             sentence.atoms[place] = sentence.atoms[place] | phrase.means
         if phrase.means.isdisjoint(SCOPES):
             sentence.groups.append(group)
         carried |= phrase.means
+
+
+_DENIES = frozenset({"no", "without", "zero", "wo"})
+
+
+def _undenied(ways: list[list[tuple[int, ...]]], sentence: Sentence) -> list[list[tuple[int, ...]]]:
+    """Those ways in which no word stands right behind a `no` that is none of the phrase's own.
+
+    `coughing for 20 minutes, no blood` is no coughing up of blood.
+    """
+    said = sentence.words
+    own = {p for way in ways for p in way[0]}
+    denied = {
+        p
+        for p in {p for way in ways for places in way for p in places}
+        if p and said[p - 1] in _DENIES and p - 1 not in own
+    }
+    if not denied:
+        return ways
+    return [[places for places in way if denied.isdisjoint(places)] for way in ways]
 
 
 def whole(places: Iterable[int], sentence: Sentence) -> frozenset[int]:

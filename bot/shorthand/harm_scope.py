@@ -28,7 +28,10 @@ def reaches(
         if chunks[q] != chunks[begin] and not joined:
             break
         if said[q] in lists["negators"] and q not in own:
-            is_denied = said[q + 1] not in lists["not_negating_before"]
+            is_denied = said[q + 1] not in lists["not_negating_before"] or said[q + 1 : q + 3] == [
+                "a",
+                "single",
+            ]
             break
         if said[q] in lists["clause_ends"]:
             break
@@ -57,7 +60,7 @@ def _is_taken_back(
         tails.append(following[0].words[:6])
     for tail in tails:
         near = tail[tail.index("but") + 1 :] if "but" in tail else tail
-        near = near[:6]
+        near = near[:8]
         if (
             not lists["past_words"].isdisjoint(near)
             and not lists["affirms"].isdisjoint(near)
@@ -129,7 +132,7 @@ def _is_told(
             if lists["self_words"].isdisjoint(said[:begin]):
                 return True
             continue
-        between = said[i + 1 : end + 1] if i < begin else said[: end + 1]
+        between = said[i + 1 : begin + 2] if i < begin else said[: end + 1]
         ours = any(w in names or w in lists["self_words"] for w in between)
         is_asked = said[0] in lists["asks_first"]
         if not ours and (i < begin or is_asked or _in_one_clause(sentence, end, i)):
@@ -358,6 +361,8 @@ def _marks(
                 yield i, ""
             else:
                 yield i, None
+        elif word in ("someone", "somebody") and _acts_on_me(said, i, words):
+            continue
         elif word in lists["kin"] and before in ("a", "the", "our", "his", "her"):
             yield i, ""
         elif word in lists["other_words"] and (
@@ -368,13 +373,36 @@ def _marks(
 
 
 _IT_IS = ("its", "is", "was")
-_ANSWERS = frozenset({"response", "answer", "reply", "sign", "reaction", "movement", "sound"})
+_ANSWERS = frozenset(
+    {"response", "answer", "reply", "sign", "reaction", "movement", "sound", "breath", "cpr"}
+)
 _SINGULAR = frozenset({"he", "hes", "she", "shes", "his", "her", "him", "hers"})
 _PLURAL = frozenset({"they", "theyre", "them", "their"})
 
 
+def is_of_a_person(sentence: Sentence, words: HarmWords, following: list[Sentence]) -> bool:
+    """`haemoptysis in one diver`, `weak arm. Diver feels well`: somebody, and nothing of the writer."""
+    lists = words.lists
+    told = [*sentence.words, *(following[0].words if following else ())]
+    if not lists["self_words"].isdisjoint(told):
+        return False
+    said = sentence.words
+    if any(
+        word in lists["people"]
+        and i
+        and said[i - 1] in ("one", "a", "the", "our", "another", "this")
+        for i, word in enumerate(said)
+    ):
+        return True
+    first = said[0], said[1] if len(said) > 1 else ""
+    return (first[0] in lists["kin"] and first[1] in lists["auxiliaries"]) or bool(
+        following and following[0].words[0] in lists["people"]
+    )
+
+
 def who_is_meant(
     sentence: Sentence,
+    words: HarmWords,
     following: list[Sentence],
     names: list[str],
     named_before: str | None,
@@ -392,17 +420,28 @@ def who_is_meant(
             continue
         if said[i - 1] in _IT_IS and (i + 1 == len(said) or i == 1):
             return word
-        if said[i - 1] == "from" and not _ANSWERS.isdisjoint(said[max(0, i - 4) : i]):
+        if said[i - 1] in ("from", "on") and not _ANSWERS.isdisjoint(said[max(0, i - 4) : i]):
             return word
     if following and following[0].words[:1] in (["its"], ["is"]) and len(following[0].words) == 2:
         named = following[0].words[1]
         if named in names:
             return named
-    if feel and _SINGULAR.isdisjoint(said) and not _PLURAL.isdisjoint(said):
+    somebody = {*words.lists["other_words"], *words.lists["kin"]} - _PLURAL
+    if feel and somebody.isdisjoint(said):
         return None
     if named_before is not None and not _SINGULAR.isdisjoint(said):
         return named_before
     return ""
+
+
+def _acts_on_me(said: list[str], i: int, words: HarmWords) -> bool:
+    """`someone is blowing on my face`: who helps is not whom it is about."""
+    near = said[i + 2 : i + 5]
+    return (
+        said[i + 1 : i + 2] != []
+        and said[i + 1] in words.lists["acts_on_me"]
+        and ("me" in near or "my" in near)
+    )
 
 
 def last_name(sentence: Sentence, names: list[str]) -> str | None:

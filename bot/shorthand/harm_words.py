@@ -13,7 +13,14 @@ from datetime import date
 
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
-from bot.shorthand.harm_scope import is_general, last_name, reaches, subject_of, who_is_meant
+from bot.shorthand.harm_scope import (
+    is_general,
+    last_name,
+    is_of_a_person,
+    reaches,
+    subject_of,
+    who_is_meant,
+)
 from bot.shorthand.harm_text import QUOTES, Sentence, ago_days, sentences_of
 from planner.harm import harm_table
 
@@ -101,13 +108,19 @@ def read_harm(
                 denied.append(row)
                 continue
             subject = subject_of(sentence, places, words, folded)
-            if subject == "":
-                subject = who_is_meant(sentence, following, folded, last_other, feel=feel)
+            if subject is None and words.lists["self_words"].isdisjoint(sentence.words):
+                subject = subject_of(sentence, whole(places, sentence), words, folded)
             if row == "1" and subject is None:
                 if _speaks_of_self(sentence, places):
                     row = "2"  # nobody tells it while it lasts
                 else:
-                    subject = last_other or ""
+                    subject = ""
+            elif subject is None and not feel and is_of_a_person(sentence, words, following):
+                subject = ""
+            if subject == "":
+                subject = who_is_meant(sentence, words, following, folded, last_other, feel=feel)
+                if row == "1":
+                    subject = subject or last_other or ""
             ago = ago_days(sentence, today)
             if row in table and _is_past(ago, subject, table[row].days):
                 past.append(row)
@@ -332,8 +345,9 @@ def _what_is_felt(
     lists = words.lists
     well = stranger = mood = False
     for sentence, read in told:
+        slept = "slept" in sentence.words
         for i, word in enumerate(sentence.words):
-            if i in read or word in names:
+            if i in read or word in names or (slept and word[0].isdigit()):
                 continue
             before = sentence.words[i - 1] if i else ""
             if _is_said_of_a_part(sentence, i, words) or _is_no_complaint(sentence, i, words):
@@ -358,9 +372,11 @@ def _is_said_of_a_part(sentence: Sentence, i: int, words: HarmWords) -> bool:
     if said[i] not in lists["felt_parts"] and said[i] not in lists["felt_easy"]:
         return False
     beside = [w for w, c in zip(said, sentence.chunks, strict=True) if c == sentence.chunks[i]]
-    good = any(w in lists["well"] or w in lists["felt_easy"] for w in beside)
-    part = any(w in lists["felt_parts"] for w in beside)
-    return good and part and lists["negators"].isdisjoint(beside)
+    is_good = [w in lists["well"] or w in lists["felt_easy"] for w in beside]
+    if any(good and beside[k - 1] in lists["negators"] for k, good in enumerate(is_good) if k):
+        return False
+    freed = not {"no", "nothing", "without"}.isdisjoint(said[:i]) and "but" not in said
+    return any(w in lists["felt_parts"] for w in beside) and (any(is_good) or freed)
 
 
 def _is_no_complaint(sentence: Sentence, i: int, words: HarmWords) -> bool:
@@ -369,7 +385,7 @@ def _is_no_complaint(sentence: Sentence, i: int, words: HarmWords) -> bool:
     if said[i] not in lists["complaints"] or not i:
         return False
     near = said[max(0, i - 2) : i]
-    return not {"no", "without", "zero", "never", "nothing"}.isdisjoint(near)
+    return not {"no", "not", "without", "zero", "never", "nothing", "nor"}.isdisjoint(near)
 
 
 _PIECES = re.compile(r"\s*(?:[,;!?\n…]|[.](?!\d)|\bbut\b|\band\b)\s*")

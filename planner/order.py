@@ -1,0 +1,479 @@
+"""The order at the buoy: who dives when in the coming round, on which line depth, watched by whom.
+
+One dive each a round, shallow to deep, the line up once a round: sorted, then checked; no solver.
+RV openers come first, then who is still to dive on the line's way down, then the others once it
+has gone up; in each of these, shallow to deep. Only the coming round is promised: it is computed
+anew after each report. All of it is house rule (H), `[order]` in rules.toml.
+
+Who watches is chosen by what the group itself knows: depths, and the stops of today. Locks, rest,
+and what anybody answered about fitness play no part, so a round tells nothing of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import chain, compress, groupby, pairwise, permutations, product
+from math import ceil, inf
+from typing import NamedTuple
+
+from planner.plan import plan, standing
+from planner.reasons import Plan
+from planner.record import (
+    Buddy,
+    Dive,
+    DiverRecord,
+    Done,
+    Ending,
+    Exercise,
+    Fit,
+    Reason,
+    Watching,
+    day_begins_at,
+)
+from planner.rules import Rules
+from planner.standing import Standing
+
+__all__ = ["Line", "Round", "Turn", "order"]
+
+_GRID_M = 0.5
+"""Depths are told in these steps."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Turn:
+    """One dive of the round. The line hangs at `line_m`, never deeper than the diver's target.
+
+    `starts_at` is the earliest moment, by the dives as they are reckoned before it.
+    """
+
+    diver: str
+    watcher: str
+    line_m: float
+    target_m: float
+    starts_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Line:
+    """The turns on one line, in order. `was_m` is where it hung at its last dive, None before any."""
+
+    turns: tuple[Turn, ...]
+    was_m: float | None
+
+    @property
+    def raises(self) -> int:
+        """How often the line goes up."""
+        return sum(move_m < 0 for move_m in _moves_m([t.line_m for t in self.turns], self.was_m))
+
+    @property
+    def changes(self) -> int:
+        """How often the line is moved."""
+        return sum(move_m != 0 for move_m in _moves_m([t.line_m for t in self.turns], self.was_m))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Round:
+    """The coming round: at most five divers a line, the shallower line first.
+
+    `unwatched` have a target, but nobody at the site may watch them, so they have no turn.
+    """
+
+    lines: tuple[Line, ...]
+    unwatched: tuple[str, ...]
+
+    @property
+    def turns(self) -> tuple[Turn, ...]:
+        """The turns of all lines, as they start."""
+        return tuple(sorted(chain(*(line.turns for line in self.lines)), key=lambda t: t.starts_at))
+
+    @property
+    def next(self) -> Turn | None:
+        """Who dives next, on which line depth, watched by whom."""
+        return next(iter(self.turns), None)
+
+
+def order(
+    records: Iterable[DiverRecord] | Mapping[str, DiverRecord],
+    *,
+    rules: Rules,
+    at: datetime,
+    lines: int | None = None,
+) -> Round:
+    """The coming round of everybody at the site, whoever of them dives, watches or rests.
+
+    `lines` asks for more lines than the number of divers does; each keeps two divers at least.
+    The same people in any order give the same round.
+    """
+    given = records.values() if isinstance(records, Mapping) else records
+    people = _people(sorted(given, key=lambda r: r.diver), rules, at)
+    divers = sorted((p for p in people if p.lines_m), key=lambda p: (p.target_m, p.name))
+    ashore = [p for p in people if not p.lines_m]
+    groups = _split(divers, lines, most=int(rules["order.line_most"]))
+    laid: list[Line] = []
+    unwatched: list[str] = []
+    for group in reversed(groups):
+        best, was_m = _best(group, ashore, rules)
+        turns = tuple(
+            Turn(
+                diver=seat.diver.name,
+                watcher=seat.watcher,
+                line_m=seat.line_m,
+                target_m=seat.diver.target_m,
+                starts_at=at + timedelta(seconds=seat.start_s),
+            )
+            for seat in best.seats
+        )
+        unwatched += best.left
+        if turns:
+            laid.append(Line(turns=turns, was_m=was_m))
+        if len(groups) > 1:
+            # whoever doesn't dive watches at one line only, and at the deeper one fewer may
+            watching = {turn.watcher for turn in turns}
+            ashore = [p for p in ashore if p.name not in watching]
+    return Round(lines=tuple(reversed(laid)), unwatched=tuple(sorted(unwatched)))
+
+
+# everybody at the site, as far as a round asks
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Person:
+    """Somebody at the site. Moments are seconds from the moment of asking.
+
+    `lines_m` is where the line may hang for them, the deepest first; none without a target.
+    `watches_to_m` is the deepest line of others that they may watch. `opens`: on RV, with the
+    opening dive of the day still to come. `only` is the one person who may watch them, if so.
+    """
+
+    name: str
+    watches_to_m: float
+    up_s: float
+    opens: bool
+    target_m: float
+    lines_m: tuple[float, ...]
+    ready_s: float
+    only: str | None
+    dives: tuple[_Dived, ...]
+
+
+class _Dived(NamedTuple):
+    """A dive on the line in the open session: when it surfaced, whose, and where the line hung."""
+
+    at_s: float
+    name: str
+    line_m: float | None
+    is_opening: bool
+
+
+def _people(records: Sequence[DiverRecord], rules: Rules, at: datetime) -> list[_Person]:
+    states = [standing(record, rules=rules, at=at) for record in records]
+    named = {state.buddy for state in states}
+    return [_person(r, state, named, rules, at) for r, state in zip(records, states, strict=True)]
+
+
+def _person(
+    record: DiverRecord, state: Standing, named: set[str | None], rules: Rules, at: datetime
+) -> _Person:
+    def seconds(moment: datetime) -> float:
+        return (moment - at).total_seconds()
+
+    name, here = record.diver, _is_here(record, rules, at)
+    said = plan(record, rules=rules, at=at)
+    target = said if isinstance(said, Plan) and here else None
+    ready_at = target.not_before_at if target else None
+    dives = [d for d in state.session if d.exercise is not Exercise.DIP]
+    opening = next((d for d in dives if d.exercise.is_exhale), None)
+    is_dry = state.day_of(at) in (state.watching_day, state.not_fit_day)
+    may_watch = here or (here is None and name in named)
+    if state.pb_m is None or _was_stopped(record, state, at):
+        may_watch = False
+    return _Person(
+        name=name,
+        watches_to_m=(state.pb_m or 0.0) - rules["order.watcher_over_m"] if may_watch else -inf,
+        up_s=max((seconds(d.happened_at) for d in state.session), default=-inf),
+        opens=state.exercise is Exercise.RV and opening is None and not is_dry,
+        target_m=target.depth_m if target else 0.0,
+        lines_m=_lines_m(target, state, rules) if target else (),
+        ready_s=seconds(ready_at) if ready_at else 0.0,
+        only=state.buddy if target and _is_coachs(target, rules) else None,
+        dives=tuple(
+            _Dived(
+                at_s=seconds(dive.happened_at),
+                name=name,
+                line_m=_hung_m(dive, state),
+                is_opening=dive is opening and dive.exercise is Exercise.RV,
+            )
+            for dive in dives
+        ),
+    )
+
+
+def _is_here(record: DiverRecord, rules: Rules, at: datetime) -> bool | None:
+    """Whether this day's last word of going in, of watching, or of being done says so; None without any."""
+    today = day_begins_at(record.local_day(at), timezone=record.timezone)
+    since = min(today, at - timedelta(hours=rules["session.gap_h"]))
+    for fact in reversed(record.facts):
+        if fact.happened_at < since:
+            return None
+        if fact.happened_at > at:
+            continue
+        if isinstance(fact, Done):
+            return False
+        if isinstance(fact, Fit | Buddy | Watching) or (
+            isinstance(fact, Dive) and fact.exercise is not Exercise.DRY
+        ):
+            return True
+    return None
+
+
+def _was_stopped(record: DiverRecord, state: Standing, at: datetime) -> bool:
+    """Whether a dive of today, or of the open session, was stopped for pressure, urge or cold."""
+    today = state.day_of(at)
+    return any(
+        dive.ending is Ending.STOP
+        and (dive.is_pressure_stop or dive.reason in (Reason.URGE, Reason.COLD))
+        and (state.day_of(dive.happened_at) == today or dive in state.session)
+        for dive in record.dives
+        if dive.happened_at <= at and dive.exercise is not Exercise.DRY
+    )
+
+
+def _lines_m(said: Plan, state: Standing, rules: Rules) -> tuple[float, ...]:
+    """Where the line may hang for a target: at it; for most targets also a little above it, to be shared."""
+    is_rv = said.exercise is Exercise.RV
+    tried = any(
+        max(d.depth_m or 0.0, state.briefed.get(d.origin.place) or 0.0) >= said.depth_m
+        for d in state.session
+    )
+    if (is_rv and said.is_opening) or (said.is_new_depth and tried):
+        return (said.depth_m,)
+    steps = int(rules["order.line_above_m"] / _GRID_M)
+    depths = (said.depth_m - _GRID_M * step for step in range(steps + 1))
+    return tuple(d for d in depths if d == said.depth_m or d >= rules["held.least_m"])
+
+
+def _is_coachs(said: Plan, rules: Rules) -> bool:
+    """Whether a target waits for the diver's coach: then whoever was named watches, nobody else."""
+    past = said.depth_m > rules["step.rv_coach_past_m"]
+    return past and said.is_new_depth and said.exercise is Exercise.RV
+
+
+def _hung_m(dive: Dive, state: Standing) -> float | None:
+    """Where the line hung for a dive: where it ended, if it was reached, else at the target."""
+    if dive.ending in (Ending.CLEAN, Ending.HARD) and dive.depth_m is not None:
+        return dive.depth_m
+    return dive.target_m or state.briefed.get(dive.origin.place) or dive.depth_m
+
+
+# sort
+
+
+class _Water(NamedTuple):
+    """One line as it is: when the last diver surfaced, where it hangs, and who dived on this way down."""
+
+    surfaced_s: float
+    line_m: float | None
+    down: frozenset[str]
+
+
+def _split(divers: list[_Person], lines: int | None, *, most: int) -> list[list[_Person]]:
+    """Sorted divers over the lines: as many to each, the shallower ones first."""
+    count = max(ceil(len(divers) / most), min(lines or 1, len(divers) // 2), 1)
+    size, more = divmod(len(divers), count)
+    groups, start = [], 0
+    for number in range(count):
+        end = start + size + (number < more)
+        groups.append(divers[start:end])
+        start = end
+    return groups
+
+
+def _water(people: Iterable[_Person]) -> _Water:
+    """What these people's dives left: the way down lasts until somebody dives twice, or the line goes up.
+
+    That it went up for an RV opener, who comes before the others, doesn't end it.
+    """
+    dives = sorted(chain(*(p.dives for p in people)), key=lambda d: (d.at_s, d.name))
+    depths = [d.line_m for d in dives if d.line_m is not None]
+    down: set[str] = set()
+    least_m = inf
+    for dive in reversed(dives):
+        if dive.name in down:
+            break
+        if not dive.is_opening and dive.line_m is not None:
+            if dive.line_m > least_m:
+                break
+            least_m = dive.line_m
+        down.add(dive.name)
+    surfaced_s = dives[-1].at_s if dives else -inf
+    return _Water(surfaced_s, depths[-1] if depths else None, frozenset(down))
+
+
+def _sorted(group: Sequence[_Person], water: _Water) -> list[list[_Person]]:
+    """RV openers, who is still to dive on the way down, and the others; each shallow to deep."""
+
+    def by_depth(p: _Person) -> tuple[float, bool, str]:
+        return (p.target_m, len(p.lines_m) == 1, p.name)
+
+    hangs_m = water.line_m or 0.0
+    openers = sorted((p for p in group if p.opens), key=by_depth)
+    first = sorted(openers, key=lambda p: p.target_m < hangs_m)
+    if first:
+        hangs_m = first[-1].target_m
+    others = sorted((p for p in group if not p.opens), key=by_depth)
+    to_come = [p for p in others if p.target_m >= hangs_m and p.name not in water.down]
+    return [first, to_come, [p for p in others if p not in to_come]]
+
+
+def _moves_m(depths: Sequence[float], was_m: float | None) -> list[float]:
+    """By how much the line goes down before each dive, from where it was; below 0: up."""
+    return [b - a for a, b in pairwise(depths if was_m is None else (was_m, *depths))]
+
+
+def _hung(seats: Sequence[_Person], was_m: float | None) -> tuple[float, ...]:
+    """The line depths with the fewest raises and changes, and with these the nearest to the targets."""
+
+    def cost(depths: Sequence[float]) -> tuple[int, int, float]:
+        moves = _moves_m(depths, was_m)
+        return (sum(m < 0 for m in moves), sum(m != 0 for m in moves), -sum(depths))
+
+    return min(product(*(p.lines_m for p in seats)), key=cost)
+
+
+# check
+
+
+class _Seat(NamedTuple):
+    """A turn that was found: who watches, where the line hangs, and the earliest start."""
+
+    diver: _Person
+    watcher: str
+    line_m: float
+    start_s: float
+
+
+class _Laid(NamedTuple):
+    """An order with watchers and starts; who is `left` could not be watched in it.
+
+    Of two, the one that costs less is preferred: nobody left out, then as the policy lists it.
+    """
+
+    cost: tuple[float, ...]
+    seats: Sequence[_Seat]
+    left: frozenset[str]
+
+
+_Order = list[tuple[_Person, float]]
+"""Divers in order, each with the depth of the line."""
+
+
+def _best(
+    group: Sequence[_Person], ashore: Sequence[_Person], rules: Rules
+) -> tuple[_Laid, float | None]:
+    """What is preferred of the orders that the sort leaves open, and where the line hung before."""
+    water = _water([*group, *ashore])
+    able = [p for p in group if _is_watchable(p, group, ashore)]
+    spare = [*ashore, *(p for p in group if p not in able)]
+    ranks = _sorted(able, water)
+    divers = [(number, p) for number, rank in enumerate(ranks) for p in rank]
+    depths = _hung([p for _, p in divers], water.line_m)
+    hung = [(number, p, m) for (number, p), m in zip(divers, depths, strict=True)]
+    # at one depth of the line anybody may come first: gaps and the end decide
+    level = [
+        permutations([(p, m) for _, p, m in one])
+        for _, one in groupby(hung, key=lambda h: (h[0], h[2]))
+    ]
+    orders = [list(chain(*one)) for one in product(*level)]
+    best = min((_laid(o, spare, water, rules) for o in orders), key=lambda laid: laid.cost)
+    if best.left:
+        # rather a raise or a change more than somebody without a dive
+        orders = list(_two_ways_down([p for _, p in divers]))
+        found = [_laid(o, spare, water, rules) for o in orders]
+        best = min([best, *found], key=lambda laid: laid.cost)
+    never = {p.name for p in group if p not in able}
+    return best._replace(left=best.left | never), water.line_m
+
+
+def _is_watchable(diver: _Person, group: Sequence[_Person], ashore: Sequence[_Person]) -> bool:
+    """Whether anybody at this line could ever watch this diver, whatever the order."""
+    return any(
+        p is not diver and p.watches_to_m >= diver.lines_m[-1] and diver.only in (None, p.name)
+        for p in chain(group, (p for p in ashore if not p.opens))
+    )
+
+
+def _two_ways_down(divers: Sequence[_Person]) -> Iterator[_Order]:
+    """Every order that goes down twice, with every depth of the line."""
+    by_depth = sorted(divers, key=lambda p: (p.target_m, p.name))
+    for firsts in product((True, False), repeat=len(divers)):
+        down = list(compress(by_depth, firsts))
+        both = down + [p for p in by_depth if p not in down]
+        for depths in product(*(p.lines_m for p in both)):
+            yield list(zip(both, depths, strict=True))
+
+
+def _laid(divers: _Order, spare: Sequence[_Person], water: _Water, rules: Rules) -> _Laid:
+    """Watchers and starts for an order; whoever has no watcher in it is left out, and may watch."""
+    divers, left = list(divers), list[_Person]()
+    seats = list[_Seat]()
+    while len(seats) < len(divers):
+        seat = _seat(divers, seats, [*spare, *left], water, rules)
+        if seat is None:
+            # the others' next ones and watchers may be different without this one
+            left.append(divers.pop(len(seats))[0])
+            seats.clear()
+        else:
+            seats.append(seat)
+    moves = _moves_m([seat.line_m for seat in seats], water.line_m)
+    gap_s = 60 * rules["order.gap_most_min"]
+    cost = (
+        len(left),
+        sum(s.start_s for s in seats if s.diver.opens),
+        sum(m < 0 for m in moves),
+        sum(-inf < s.diver.up_s < s.start_s - gap_s for s in seats),
+        sum(m != 0 for m in moves),
+        seats[-1].start_s if seats else 0.0,
+        sum(s.diver.target_m - s.line_m for s in seats),
+    )
+    return _Laid(cost, seats, frozenset(p.name for p in left))
+
+
+def _seat(
+    divers: _Order, before: Sequence[_Seat], spare: Sequence[_Person], water: _Water, rules: Rules
+) -> _Seat | None:
+    """The turn after those before it, as early as may be; of equally early watchers the preferred."""
+    dive_s, watcher_up_s = 60 * rules["order.dive_min"], 60 * rules["order.watcher_up_min"]
+    diver, line_m = divers[len(before)]
+    surfaced = {seat.diver.name: seat.start_s + dive_s for seat in before}
+    last_s, hung_m = water.surfaced_s, water.line_m
+    if before:
+        last_s, hung_m = before[-1].start_s + dive_s, before[-1].line_m
+    move_s = 0.0
+    if hung_m is not None and hung_m != line_m:
+        move_s = 60 * rules["order.line_up_min" if hung_m > line_m else "order.line_down_min"]
+    begin_s = max(0.0, diver.ready_s, last_s + rules["order.watch_s"] + move_s)
+    best: _Seat | None = None
+    for other in chain(_round_the_table(divers, len(before), rules), spare):
+        if other.watches_to_m < line_m or diver.only not in (None, other.name):
+            continue
+        if other.opens and other.name not in surfaced:
+            continue
+        start_s = max(begin_s, surfaced.get(other.name, other.up_s) + watcher_up_s)
+        if best is None or start_s < best.start_s:
+            best = _Seat(diver, other.name, line_m, start_s)
+    return best
+
+
+def _round_the_table(divers: _Order, place: int, rules: Rules) -> Iterator[_Person]:
+    """The other divers: from whoever dived two turns before back to the next one, then the one before.
+
+    Where they are four and more, the next one is left out; after the last comes the first.
+    """
+    count, turns = len(divers), int(rules["order.turns_before"])
+    after = (place + 1) % count
+    for before in chain(range(turns, count), range(1, min(turns, count))):
+        other = (place - before) % count
+        if other != after or count < rules["order.next_from"]:
+            yield divers[other][0]
