@@ -15,8 +15,8 @@ from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
 from bot.shorthand.harm_scope import (
     is_general,
-    last_name,
     is_of_a_person,
+    last_name,
     reaches,
     subject_of,
     who_is_meant,
@@ -239,7 +239,7 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
 
 
 def _reasons_of_a_stop(sentence: Sentence, i: int, words: HarmWords) -> set[int]:
-    """Where the reasons of a stop stand; none if it is said to hurt: `early, chest sore`, `stop chest # pain`."""
+    """Where the reasons of a stop stand; none if it is said to hurt: `early, chest sore`."""
     end = i + 1
     while end < len(sentence.words) and sentence.words[end] in words.lists["stop_reasons"]:
         end += 1
