@@ -86,16 +86,26 @@ def _undenied(ways: list[list[tuple[int, ...]]], sentence: Sentence) -> list[lis
 
     `coughing for 20 minutes, no blood` is no coughing up of blood.
     """
-    said = sentence.words
     own = {p for way in ways for p in way[0]}
     denied = {
         p
         for p in {p for way in ways for places in way for p in places}
-        if p and said[p - 1] in _DENIES and p - 1 not in own
+        if _is_right_behind_a_no(sentence, p, own)
     }
     if not denied:
         return ways
     return [[places for places in way if denied.isdisjoint(places)] for way in ways]
+
+
+def _is_right_behind_a_no(sentence: Sentence, p: int, own: set[int]) -> bool:
+    """`no pain`, `no chest pain`: with at most one word between that is none of the phrase's."""
+    said, chunks = sentence.words, sentence.chunks
+    for q in (p - 1, p - 2):
+        if q < 0 or chunks[q] != chunks[p] or q in own:
+            return False
+        if said[q] in _DENIES:
+            return True
+    return False
 
 
 def whole(places: Iterable[int], sentence: Sentence) -> frozenset[int]:

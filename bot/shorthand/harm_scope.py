@@ -269,9 +269,12 @@ def subject_of(
 ) -> str | None:
     """Whom a match is about: None the writer, a name, or "" for somebody without one."""
     begin, end = min(places), max(places)
-    seen = _person_unknown(sentence, begin, words, names) is not None
+    stranger = _person_unknown(sentence, begin, words, names)
+    seen = stranger is not None
     subject: str | None = "" if seen else None
     for i, mark in _marks(sentence, words, names):
+        if stranger is not None and i < stranger:
+            continue  # `i think zoe has`
         if i > end + 2 or (i > end and seen):
             break
         if i > begin and seen and mark is None and sentence.words[i] != "me":
@@ -280,6 +283,8 @@ def subject_of(
     return subject
 
 
+_ME = frozenset({"me"})
+_HER = frozenset({"me", "her", "him", "them"})
 _LONGEST_NICKNAME = 4
 _NO_NAME_ENDINGS = ("ing", "tion", "ness", "ment", "ache", "ly")
 
@@ -347,11 +352,15 @@ def _marks(
         before = said[i - 1] if i else ""
         after = said[i + 1] if i + 1 < len(said) else ""
         if name in names:
-            last_name = name
-            acts = after in lists["acts_on_me"] and "me" in said[i + 2 : i + 5]
+            near = said[i + 2 : i + 5]
+            whom = _HER if last_name and last_name != name else _ME
+            acts = after in lists["acts_on_me"] and not whom.isdisjoint(near)
+            if not acts:
+                last_name = name
             if acts and lists["negators"].isdisjoint(said[i + 1 : i + 4]):
                 continue  # `ilse was holding me`
-            if before not in lists["no_subject_after"] and after not in lists["no_subject_before"]:
+            is_it = before not in lists["no_subject_after"] or _is_wrong_with(said, i)
+            if is_it and after not in lists["no_subject_before"]:
                 yield i, name
         elif word == "me" and before in _TOWARDS:
             continue
@@ -387,6 +396,8 @@ def is_of_a_person(sentence: Sentence, words: HarmWords, following: list[Sentenc
     if not lists["self_words"].isdisjoint(told):
         return False
     said = sentence.words
+    if not _SINGULAR.isdisjoint(said):
+        return True
     if any(
         word in lists["people"]
         and i
@@ -432,6 +443,14 @@ def who_is_meant(
     if named_before is not None and not _SINGULAR.isdisjoint(said):
         return named_before
     return ""
+
+
+_WRONG = frozenset({"wrong", "matter", "happened", "happening", "problem", "off", "odd"})
+
+
+def _is_wrong_with(said: list[str], i: int) -> bool:
+    """`something is wrong with teo`, `what happened to ana`."""
+    return i > 1 and said[i - 1] in ("with", "to") and said[i - 2] in _WRONG
 
 
 def _acts_on_me(said: list[str], i: int, words: HarmWords) -> bool:

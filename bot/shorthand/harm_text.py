@@ -16,6 +16,8 @@ _DOTTED = re.compile(r"\b[a-z](?:\.[a-z]){1,3}\b\.?")
 _OWNS = re.compile(r"'s\b")
 _SOMEBODY = frozenset({"<who>"})
 _HUNDREDS = frozenset({"<hundreds>"})
+_A_NOTE = 3
+"""A note is farther from its report than what stands behind a comma."""
 _FEVERY = frozenset({"<fevery>"})
 _FEVER = re.compile(r"(?:37[.,][5-9]|(?:38|39|40|41)[.,][0-9])")
 _UNIT_MIN = {
@@ -89,7 +91,7 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
                 at = Sentence(words=[], atoms=[], spans=[], chunks=[], question=False)
             continue
         if word in ",:()#/—–":
-            chunk += 1
+            chunk += _A_NOTE if word == "#" else 1
             continue
         begin = m.start()
         for part in (word,) if word in names else words.pulled_apart(word):
@@ -213,7 +215,9 @@ def ago_days(sentence: Sentence, today: date | None) -> float | None:
             return 1.0
         if word in _MONTHS and before in ("in", "last", "since"):
             return 30.0
-        if word in ("kid", "child", "teenager", "childhood") and before in ("a", "my", "in", "as"):
+        if word in ("kid", "child", "teenager", "childhood") and (
+            before in ("my", "in", "as") or said[max(0, i - 2) : i] == ["as", "a"]
+        ):
             return 3650.0
         if word == "years" and "for" not in said:
             return 730.0

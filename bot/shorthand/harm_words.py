@@ -28,6 +28,7 @@ _LONGEST_CHARS = 4096
 _FARTHEST_WORDS = 14
 _A_DAY = 1.0
 _SHORT_STATE_WORDS = 5
+_TOLD_BY_OTHERS = ("1", "1-missing")
 _FEEL = frozenset({"feel", "feeling", "felt", "feels"})
 _FEEL_LEADS = frozenset({"i", "im", "am", "still", "for", "today", "now", "not", "dont", "just"})
 
@@ -80,6 +81,7 @@ def read_harm(
     """Read a text for harm. `names` are the members' names; `today` tells past years."""
     whole_names = _by_first_name(names, words)
     folded = [*(n.casefold() for n in names), *whole_names]
+    folded = [n for n in folded if not _is_a_plain_word(n, text, words)]
     sentences = sentences_of(text[:_LONGEST_CHARS], words, folded)
     feel = bool(sentences) and _begins_with_feel(sentences[0], folded)
     table = harm_table().rows
@@ -110,7 +112,7 @@ def read_harm(
             subject = subject_of(sentence, places, words, folded)
             if subject is None and words.lists["self_words"].isdisjoint(sentence.words):
                 subject = subject_of(sentence, whole(places, sentence), words, folded)
-            if row == "1" and subject is None:
+            if row in _TOLD_BY_OTHERS and subject is None:
                 if _speaks_of_self(sentence, places):
                     row = "2"  # nobody tells it while it lasts
                 else:
@@ -119,7 +121,7 @@ def read_harm(
                 subject = ""
             if subject == "":
                 subject = who_is_meant(sentence, words, following, folded, last_other, feel=feel)
-                if row == "1":
+                if row in _TOLD_BY_OTHERS:
                     subject = subject or last_other or ""
             ago = ago_days(sentence, today)
             if row in table and _is_past(ago, subject, table[row].days):
@@ -164,6 +166,15 @@ def _by_first_name(names: Collection[str], words: HarmWords) -> dict[str, str]:
     return {of[0]: " ".join(of) for of in several if not words.is_ordinary(of[0])}
 
 
+def _is_a_plain_word(name: str, text: str, words: HarmWords) -> bool:
+    """`i may have blacked out`: the word, where somebody is called May."""
+    if not words.is_ordinary(name):
+        return False
+    before, after = "i|you|we|he|she|it|they|that|this|who", "have|be|not|never|need"
+    as_a_word = rf"\b(?:{before})\s+{name}\b|\b{name}\s+(?:{after})\b"
+    return re.search(as_a_word, text, re.IGNORECASE) is not None
+
+
 def _speaks_of_self(sentence: Sentence, places: frozenset[int]) -> bool:
     """`they say i was unconscious`: the writer stands right before the words."""
     begin = min(places)
@@ -171,8 +182,8 @@ def _speaks_of_self(sentence: Sentence, places: frozenset[int]) -> bool:
 
 
 def _is_past(ago: float | None, subject: str | None, lock_days: float) -> bool:
-    """Whether it is long over: of somebody else a day ago, of the writer longer than the lock."""
-    if ago is None or ago < _A_DAY:
+    """Whether it is long over: of somebody else before yesterday, of the writer longer than the lock."""
+    if ago is None or ago <= _A_DAY:
         return False
     return subject is not None or ago > max(lock_days, 2.0)
 

@@ -310,8 +310,8 @@ def test_a_word_of_the_body_is_no_name(text: str) -> None:
     ["ana has not come up", "lost a diver", "where is ana she is not up", "tom hasnt surfaced"],
 )
 def test_a_diver_who_does_not_come_up_is_call_now(text: str) -> None:
-    """That somebody is not back at the surface is the gravest row, in plain words."""
-    assert read_harm(text, harm_words(), names=["ana"]).rows[:1] == ("1",)
+    """That somebody is not back at the surface is call now, with a text for whoever searches."""
+    assert read_harm(text, harm_words(), names=["ana"]).rows[:1] == ("1-missing",)
 
 
 @pytest.mark.parametrize(
