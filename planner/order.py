@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import chain, compress, groupby, pairwise, permutations, product
 from math import ceil, inf
+from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
 from planner.plan import plan, standing
@@ -37,8 +38,7 @@ from planner.standing import Standing
 
 __all__ = ["Line", "Round", "Turn", "order"]
 
-_GRID_M = 0.5
-"""Depths are told in these steps."""
+_GRID_M = 0.5  # depths are told in these steps
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -65,12 +65,12 @@ class Line:
     @property
     def raises(self) -> int:
         """How often the line goes up."""
-        return sum(move_m < 0 for move_m in _moves_m([t.line_m for t in self.turns], self.was_m))
+        return _moved([turn.line_m for turn in self.turns], self.was_m)[0]
 
     @property
     def changes(self) -> int:
         """How often the line is moved."""
-        return sum(move_m != 0 for move_m in _moves_m([t.line_m for t in self.turns], self.was_m))
+        return _moved([turn.line_m for turn in self.turns], self.was_m)[1]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -107,7 +107,9 @@ def order(
     The same people in any order give the same round.
     """
     given = records.values() if isinstance(records, Mapping) else records
-    people = _people(sorted(given, key=lambda r: r.diver), rules, at)
+    states = [standing(r, rules=rules, at=at) for r in sorted(given, key=attrgetter("diver"))]
+    named = {state.buddy for state in states}
+    people = [_person(state, named, rules, at) for state in states]
     divers = sorted((p for p in people if p.lines_m), key=lambda p: (p.target_m, p.name))
     ashore = [p for p in people if not p.lines_m]
     groups = _split(divers, lines, most=int(rules["order.line_most"]))
@@ -128,10 +130,10 @@ def order(
         unwatched += best.left
         if turns:
             laid.append(Line(turns=turns, was_m=was_m))
-        if len(groups) > 1:
-            # whoever doesn't dive watches at one line only, and at the deeper one fewer may
-            watching = {turn.watcher for turn in turns}
-            ashore = [p for p in ashore if p.name not in watching]
+        # whoever doesn't dive watches at one line only, and at the deeper one fewer may
+        watching = {turn.watcher for turn in turns}
+        left = [p for p in group if p.name in best.left]
+        ashore = [p for p in (*ashore, *left) if p.name not in watching]
     return Round(lines=tuple(reversed(laid)), unwatched=tuple(sorted(unwatched)))
 
 
@@ -167,27 +169,19 @@ class _Dived(NamedTuple):
     is_opening: bool
 
 
-def _people(records: Sequence[DiverRecord], rules: Rules, at: datetime) -> list[_Person]:
-    states = [standing(record, rules=rules, at=at) for record in records]
-    named = {state.buddy for state in states}
-    return [_person(r, state, named, rules, at) for r, state in zip(records, states, strict=True)]
-
-
-def _person(
-    record: DiverRecord, state: Standing, named: set[str | None], rules: Rules, at: datetime
-) -> _Person:
+def _person(state: Standing, named: set[str | None], rules: Rules, at: datetime) -> _Person:
     def seconds(moment: datetime) -> float:
         return (moment - at).total_seconds()
 
-    name, here = record.diver, _is_here(record, rules, at)
-    said = plan(record, rules=rules, at=at)
+    name, here = state.record.diver, _is_here(state.record, rules, at)
+    said = plan(state.record, rules=rules, at=at)
     target = said if isinstance(said, Plan) and here else None
     ready_at = target.not_before_at if target else None
     dives = [d for d in state.session if d.exercise is not Exercise.DIP]
     opening = next((d for d in dives if d.exercise.is_exhale), None)
     is_dry = state.day_of(at) in (state.watching_day, state.not_fit_day)
     may_watch = here or (here is None and name in named)
-    if state.pb_m is None or _was_stopped(record, state, at):
+    if state.pb_m is None or _was_stopped(state, at):
         may_watch = False
     return _Person(
         name=name,
@@ -214,40 +208,35 @@ def _is_here(record: DiverRecord, rules: Rules, at: datetime) -> bool | None:
     """Whether this day's last word of going in, of watching, or of being done says so; None without any."""
     today = day_begins_at(record.local_day(at), timezone=record.timezone)
     since = min(today, at - timedelta(hours=rules["session.gap_h"]))
-    for fact in reversed(record.facts):
+    for fact in reversed(record.until(at).facts):
         if fact.happened_at < since:
-            return None
-        if fact.happened_at > at:
-            continue
+            break
         if isinstance(fact, Done):
             return False
-        if isinstance(fact, Fit | Buddy | Watching) or (
-            isinstance(fact, Dive) and fact.exercise is not Exercise.DRY
-        ):
+        if isinstance(fact, Dive) and fact.exercise is Exercise.DRY:
+            continue
+        if isinstance(fact, Fit | Buddy | Watching | Dive):
             return True
     return None
 
 
-def _was_stopped(record: DiverRecord, state: Standing, at: datetime) -> bool:
+def _was_stopped(state: Standing, at: datetime) -> bool:
     """Whether a dive of today, or of the open session, was stopped for pressure, urge or cold."""
     today = state.day_of(at)
     return any(
         dive.ending is Ending.STOP
         and (dive.is_pressure_stop or dive.reason in (Reason.URGE, Reason.COLD))
         and (state.day_of(dive.happened_at) == today or dive in state.session)
-        for dive in record.dives
+        for dive in state.record.dives
         if dive.happened_at <= at and dive.exercise is not Exercise.DRY
     )
 
 
 def _lines_m(said: Plan, state: Standing, rules: Rules) -> tuple[float, ...]:
     """Where the line may hang for a target: at it; for most targets also a little above it, to be shared."""
-    is_rv = said.exercise is Exercise.RV
-    tried = any(
-        max(d.depth_m or 0.0, state.briefed.get(d.origin.place) or 0.0) >= said.depth_m
-        for d in state.session
-    )
-    if (is_rv and said.is_opening) or (said.is_new_depth and tried):
+    went = [max(d.depth_m or 0, state.briefed.get(d.origin.place) or 0) for d in state.session]
+    is_repeat = said.is_new_depth and max(went, default=0) >= said.depth_m
+    if is_repeat or (said.is_opening and said.exercise is Exercise.RV):
         return (said.depth_m,)
     steps = int(rules["order.line_above_m"] / _GRID_M)
     depths = (said.depth_m - _GRID_M * step for step in range(steps + 1))
@@ -271,10 +260,14 @@ def _hung_m(dive: Dive, state: Standing) -> float | None:
 
 
 class _Water(NamedTuple):
-    """One line as it is: when the last diver surfaced, where it hangs, and who dived on this way down."""
+    """One line as it is: when the last diver surfaced, where it hangs, who dived, the last one first.
+
+    `down` are those who dived on this way down.
+    """
 
     surfaced_s: float
     line_m: float | None
+    past: tuple[str, ...]
     down: frozenset[str]
 
 
@@ -282,12 +275,8 @@ def _split(divers: list[_Person], lines: int | None, *, most: int) -> list[list[
     """Sorted divers over the lines: as many to each, the shallower ones first."""
     count = max(ceil(len(divers) / most), min(lines or 1, len(divers) // 2), 1)
     size, more = divmod(len(divers), count)
-    groups, start = [], 0
-    for number in range(count):
-        end = start + size + (number < more)
-        groups.append(divers[start:end])
-        start = end
-    return groups
+    ends = [size * number + min(number, more) for number in range(count + 1)]
+    return [divers[start:end] for start, end in pairwise(ends)]
 
 
 def _water(people: Iterable[_Person]) -> _Water:
@@ -307,8 +296,8 @@ def _water(people: Iterable[_Person]) -> _Water:
                 break
             least_m = dive.line_m
         down.add(dive.name)
-    surfaced_s = dives[-1].at_s if dives else -inf
-    return _Water(surfaced_s, depths[-1] if depths else None, frozenset(down))
+    surfaced_s, line_m = dives[-1].at_s if dives else -inf, depths[-1] if depths else None
+    return _Water(surfaced_s, line_m, tuple(d.name for d in reversed(dives)), frozenset(down))
 
 
 def _sorted(group: Sequence[_Person], water: _Water) -> list[list[_Person]]:
@@ -327,19 +316,16 @@ def _sorted(group: Sequence[_Person], water: _Water) -> list[list[_Person]]:
     return [first, to_come, [p for p in others if p not in to_come]]
 
 
-def _moves_m(depths: Sequence[float], was_m: float | None) -> list[float]:
-    """By how much the line goes down before each dive, from where it was; below 0: up."""
-    return [b - a for a, b in pairwise(depths if was_m is None else (was_m, *depths))]
+def _moved(depths: Sequence[float], was_m: float | None) -> tuple[int, int]:
+    """How often the line goes up, and how often it is moved at all, from where it was."""
+    hung = list(pairwise(depths if was_m is None else (was_m, *depths)))
+    return sum(b < a for a, b in hung), sum(b != a for a, b in hung)
 
 
 def _hung(seats: Sequence[_Person], was_m: float | None) -> tuple[float, ...]:
     """The line depths with the fewest raises and changes, and with these the nearest to the targets."""
-
-    def cost(depths: Sequence[float]) -> tuple[int, int, float]:
-        moves = _moves_m(depths, was_m)
-        return (sum(m < 0 for m in moves), sum(m != 0 for m in moves), -sum(depths))
-
-    return min(product(*(p.lines_m for p in seats)), key=cost)
+    choices = product(*(p.lines_m for p in seats))
+    return min(choices, key=lambda depths: (*_moved(depths, was_m), -sum(depths)))
 
 
 # check
@@ -376,24 +362,39 @@ def _best(
     water = _water([*group, *ashore])
     able = [p for p in group if _is_watchable(p, group, ashore)]
     spare = [*ashore, *(p for p in group if p not in able)]
-    ranks = _sorted(able, water)
-    divers = [(number, p) for number, rank in enumerate(ranks) for p in rank]
-    depths = _hung([p for _, p in divers], water.line_m)
-    hung = [(number, p, m) for (number, p), m in zip(divers, depths, strict=True)]
-    # at one depth of the line anybody may come first: gaps and the end decide
-    level = [
-        permutations([(p, m) for _, p, m in one])
-        for _, one in groupby(hung, key=lambda h: (h[0], h[2]))
-    ]
-    orders = [list(chain(*one)) for one in product(*level)]
-    best = min((_laid(o, spare, water, rules) for o in orders), key=lambda laid: laid.cost)
-    if best.left:
-        # rather a raise or a change more than somebody without a dive
-        orders = list(_two_ways_down([p for _, p in divers]))
-        found = [_laid(o, spare, water, rules) for o in orders]
-        best = min([best, *found], key=lambda laid: laid.cost)
+    found: list[_Laid] = []
+    for orders in _orders(_sorted(able, water), water.line_m):
+        laid = (_laid(one, spare, water, rules) for one in orders)
+        found.append(min(laid, key=lambda one: one.cost))
+        if not found[-1].left:
+            break
+    sorted_best = min(found[:2], key=lambda one: one.cost)
+    best = min([sorted_best, *found[2:]], key=lambda one: len(one.left))
     never = {p.name for p in group if p not in able}
     return best._replace(left=best.left | never), water.line_m
+
+
+def _orders(ranks: Sequence[Sequence[_Person]], was_m: float | None) -> Iterator[Iterable[_Order]]:
+    """The orders that the sort leaves open; then more of them, for the case that somebody is left out.
+
+    At one depth of the line anybody may come first. Next the same at every depth that is allowed,
+    at last every order that goes down twice: rather one more raise than somebody without a dive.
+    """
+    divers = [p for rank in ranks for p in rank]
+    depths = iter(_hung(divers, was_m))
+    hung = [[(p, next(depths)) for p in rank] for rank in ranks]
+    level = [list(one) for rank in hung for _, one in groupby(rank, key=itemgetter(1))]
+    yield (list(chain(*one)) for one in product(*map(permutations, level)))
+    yield _at_every_depth(divers)
+    by_depth = sorted(divers, key=lambda p: (p.target_m, p.name))
+    firsts = [list(compress(by_depth, one)) for one in product((True, False), repeat=len(divers))]
+    ways = [first + [p for p in by_depth if p not in first] for first in firsts]
+    yield chain(*map(_at_every_depth, ways))
+
+
+def _at_every_depth(divers: Sequence[_Person]) -> Iterator[_Order]:
+    depths = product(*(p.lines_m for p in divers))
+    return (list(zip(divers, each, strict=True)) for each in depths)
 
 
 def _is_watchable(diver: _Person, group: Sequence[_Person], ashore: Sequence[_Person]) -> bool:
@@ -402,16 +403,6 @@ def _is_watchable(diver: _Person, group: Sequence[_Person], ashore: Sequence[_Pe
         p is not diver and p.watches_to_m >= diver.lines_m[-1] and diver.only in (None, p.name)
         for p in chain(group, (p for p in ashore if not p.opens))
     )
-
-
-def _two_ways_down(divers: Sequence[_Person]) -> Iterator[_Order]:
-    """Every order that goes down twice, with every depth of the line."""
-    by_depth = sorted(divers, key=lambda p: (p.target_m, p.name))
-    for firsts in product((True, False), repeat=len(divers)):
-        down = list(compress(by_depth, firsts))
-        both = down + [p for p in by_depth if p not in down]
-        for depths in product(*(p.lines_m for p in both)):
-            yield list(zip(both, depths, strict=True))
 
 
 def _laid(divers: _Order, spare: Sequence[_Person], water: _Water, rules: Rules) -> _Laid:
@@ -426,14 +417,14 @@ def _laid(divers: _Order, spare: Sequence[_Person], water: _Water, rules: Rules)
             seats.clear()
         else:
             seats.append(seat)
-    moves = _moves_m([seat.line_m for seat in seats], water.line_m)
+    raises, changes = _moved([seat.line_m for seat in seats], water.line_m)
     gap_s = 60 * rules["order.gap_most_min"]
     cost = (
         len(left),
         sum(s.start_s for s in seats if s.diver.opens),
-        sum(m < 0 for m in moves),
+        raises,
         sum(-inf < s.diver.up_s < s.start_s - gap_s for s in seats),
-        sum(m != 0 for m in moves),
+        changes,
         seats[-1].start_s if seats else 0.0,
         sum(s.diver.target_m - s.line_m for s in seats),
     )
@@ -444,7 +435,7 @@ def _seat(
     divers: _Order, before: Sequence[_Seat], spare: Sequence[_Person], water: _Water, rules: Rules
 ) -> _Seat | None:
     """The turn after those before it, as early as may be; of equally early watchers the preferred."""
-    dive_s, watcher_up_s = 60 * rules["order.dive_min"], 60 * rules["order.watcher_up_min"]
+    dive_s, watcher_s = 60 * rules["order.dive_min"], 60 * rules["order.watcher_up_min"]
     diver, line_m = divers[len(before)]
     surfaced = {seat.diver.name: seat.start_s + dive_s for seat in before}
     last_s, hung_m = water.surfaced_s, water.line_m
@@ -455,25 +446,33 @@ def _seat(
         move_s = 60 * rules["order.line_up_min" if hung_m > line_m else "order.line_down_min"]
     begin_s = max(0.0, diver.ready_s, last_s + rules["order.watch_s"] + move_s)
     best: _Seat | None = None
-    for other in chain(_round_the_table(divers, len(before), rules), spare):
+    for other in _round_the_table(divers, len(before), spare, water.past, rules):
         if other.watches_to_m < line_m or diver.only not in (None, other.name):
             continue
         if other.opens and other.name not in surfaced:
             continue
-        start_s = max(begin_s, surfaced.get(other.name, other.up_s) + watcher_up_s)
+        start_s = max(begin_s, surfaced.get(other.name, other.up_s) + watcher_s)
         if best is None or start_s < best.start_s:
             best = _Seat(diver, other.name, line_m, start_s)
     return best
 
 
-def _round_the_table(divers: _Order, place: int, rules: Rules) -> Iterator[_Person]:
-    """The other divers: from whoever dived two turns before back to the next one, then the one before.
+def _round_the_table(
+    divers: _Order, place: int, spare: Sequence[_Person], past: Sequence[str], rules: Rules
+) -> Iterator[_Person]:
+    """Who may watch a turn: from whoever dived two turns before backwards, then the one before.
 
-    Where they are four and more, the next one is left out; after the last comes the first.
+    Further back than the first dive come the last of this round, then who doesn't dive in it.
+    Where four and more dive, the next one is left out; after the last comes the first.
     """
-    count, turns = len(divers), int(rules["order.turns_before"])
-    after = (place + 1) % count
-    for before in chain(range(turns, count), range(1, min(turns, count))):
-        other = (place - before) % count
-        if other != after or count < rules["order.next_from"]:
-            yield divers[other][0]
+    names = [p.name for p, _ in divers]
+    mine, after = names[place], names[(place + 1) % len(names)]
+    table = dict.fromkeys([*names[:place][::-1], *past, *names[place + 1 :][::-1]])
+    back = [name for name in table if name != mine]
+    turns = int(rules["order.turns_before"]) - 1
+    people = {p.name: p for p in (*(p for p, _ in divers), *spare)}
+    if len(names) >= rules["order.next_from"]:
+        del people[after]
+    for name in dict.fromkeys([*back[turns:], *back[:turns], *people]):
+        if name in people and name != mine:
+            yield people[name]

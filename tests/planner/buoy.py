@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
-from itertools import combinations, pairwise, permutations, product
+from itertools import pairwise, permutations, product
 from math import inf
 from typing import Any
 
@@ -151,11 +151,20 @@ class Buoy:
 def today(record: DiverRecord, at: datetime) -> list[Dive]:
     """The dives of a day; no test has a session over midnight in its rounds."""
     on = record.local_day(at)
-    return [d for d in record.dives if record.local_day(d.happened_at) == on and d.happened_at <= at]
+    return [
+        d for d in record.dives if record.local_day(d.happened_at) == on and d.happened_at <= at
+    ]
 
 
 def exhaled(record: DiverRecord, at: datetime) -> list[Dive]:
     return [d for d in today(record, at) if d.exercise.is_exhale]
+
+
+def counts(dive: Dive) -> bool:
+    """Toward the cap: all but turns above 3 m without pressure."""
+    if dive.ending in (Ending.CLEAN, Ending.HARD) or dive.is_pressure_stop:
+        return True
+    return dive.depth_m is None or dive.depth_m >= 3
 
 
 def pb_of(record: DiverRecord) -> float:
@@ -222,6 +231,9 @@ def broken(said: Round, buoy: Buoy, lines: int = 1) -> Iterator[str]:
             for t in x.turns
             for name in (t.diver, t.watcher)
         }
+        if lines > 1 or len(plans) > 5:
+            # lines are split anew each time; who has no turn may have dived on any of them
+            elsewhere |= set(said.unwatched) - {t.watcher for t in line.turns}
         yield from _broken_on(line, records, plans, at, elsewhere)
 
 
@@ -251,7 +263,7 @@ def _broken_on(
             yield "own interval"
         if turn.starts_at < free_at + 60 * SECOND + move(hung_m, turn.line_m):
             yield "sixty seconds and the line's move"
-        if len(exhaled(records[turn.diver], at)) >= found.dives_allowed:
+        if len([d for d in exhaled(records[turn.diver], at) if counts(d)]) >= found.dives_allowed:
             yield "caps"
         if turn.watcher == turn.diver:
             yield "nobody watches themselves"
@@ -276,6 +288,33 @@ def _broken_on(
 
 # the best round of one line, by exhaustion
 
+
+def way_down(buoy: Buoy) -> tuple[float | None, set[str]]:
+    """Where the line hangs, and who dived since it last went up for the round to begin again.
+
+    Raised for an RV opener alone, the way down goes on; who dives twice has begun a new one.
+    """
+    dives: list[tuple[datetime, str, float, bool]] = []
+    for record in buoy.records():
+        own = exhaled(record, buoy.at)
+        briefed = standing(record, rules=RULES, at=buoy.at).briefed
+        for dive in own:
+            reached = dive.ending in (Ending.CLEAN, Ending.HARD)
+            depth_m = dive.depth_m if reached else briefed[dive.origin.place]
+            hung_m = depth_m or dive.depth_m or 0
+            opens = dive is own[0] and dive.exercise is RV
+            dives.append((dive.happened_at, record.diver, hung_m, opens))
+    dives.sort(reverse=True)
+    down: set[str] = set()
+    deepest = inf
+    for _, name, hung_m, opens in dives:
+        if name in down or (hung_m > deepest and not opens):
+            break
+        deepest = deepest if opens else hung_m
+        down.add(name)
+    return (dives[0][2] if dives else None), down
+
+
 Cost = tuple[float, ...]
 
 
@@ -298,13 +337,15 @@ def cost_of(line: Line | None, unwatched: int, buoy: Buoy) -> Cost:
     return (unwatched, waits, raises, gaps, sum(a != b for a, b in moves), end)
 
 
-def best_cost(buoy: Buoy, was_m: float | None, down: set[str]) -> Cost:
+def best_cost(buoy: Buoy) -> tuple[Cost, bool]:
     """The least cost of any round: every choice of divers, order, line depth and watcher.
 
-    Only that stands which makes it a round: whoever has dived on this way down (`down`), or is above
-    the line, comes after those still to come; RV openers may come anywhere.
+    Only that stands which makes it a round: shallow to deep, and whoever has dived on this way down,
+    or is above the line, after those still to come; RV openers may come anywhere. Where somebody
+    is left out of every such order, any order will do: then the second value is False.
     """
     at = buoy.at
+    was_m, down = way_down(buoy)
     records = {r.diver: r for r in buoy.records()}
     plans = {name: found for name in records if (found := buoy.said(name)) is not None}
     opening = {name for name in plans if may_open(records[name], at)}
@@ -318,20 +359,26 @@ def best_cost(buoy: Buoy, was_m: float | None, down: set[str]) -> Cost:
     }
     last = max((d.happened_at for r in records.values() for d in exhaled(r, at)), default=None)
     late = {n for n in plans if n not in opening and (n in down or plans[n].depth_m < hung)}
-    best: Cost = (inf,)
+
+    def is_round(way: tuple[str, ...], depths: tuple[float, ...]) -> bool:
+        ranked = [
+            (n in late, line_m) for n, line_m in zip(way, depths, strict=True) if n not in opening
+        ]
+        return ranked == sorted(ranked)
+
     for count in range(len(plans), -1, -1):
-        for chosen in combinations(sorted(plans), count):
-            for way in permutations(chosen):
-                ranks = [n in late for n in way if n not in opening]
-                if count == len(plans) and ranks != sorted(ranks):
-                    continue
-                for depths in product(*(options[n] for n in way)):
-                    line = _started(way, depths, plans, able, up, opening, at, last, was_m)
-                    if line is not None or not way:
-                        best = min(best, cost_of(line, len(plans) - count, buoy))
-        if best[0] < inf:
-            return best
-    return best
+        found: dict[bool, Cost] = {}
+        for way in permutations(sorted(plans), count):
+            for depths in product(*(options[n] for n in way)):
+                line = _started(way, depths, plans, able, up, opening, at, last, was_m)
+                if line is not None or not way:
+                    cost = cost_of(line, len(plans) - count, buoy)
+                    kind = is_round(way, depths)
+                    found[kind] = min(cost, found.get(kind, cost))
+        if found:
+            # rather out of the order than left out
+            return (found[True], True) if True in found else (found[False], False)
+    raise AssertionError("nobody at all is a round too")
 
 
 def _started(
@@ -349,10 +396,11 @@ def _started(
     turns: list[Turn] = []
     ups = dict(up)
     done: set[str] = set()
+    hung_m = was_m
     for number, (name, line_m) in enumerate(zip(way, depths, strict=True)):
         begin = max(at, plans[name].not_before_at or at)
         if last is not None:
-            begin = max(begin, last + 60 * SECOND + move(was_m, line_m))
+            begin = max(begin, last + 60 * SECOND + move(hung_m, line_m))
         follows = way[(number + 1) % len(way)] if len(way) >= 4 else None
         starts = [
             (max(begin, begin if ups[other] is None else ups[other] + 2 * MINUTE), other)  # type: ignore[operator]
@@ -371,6 +419,6 @@ def _started(
             )
         )  # fmt: skip
         ups[name] = last = start + MINUTE
-        was_m = line_m
+        hung_m = line_m
         done.add(name)
     return Line(turns=tuple(turns), was_m=was_m) if turns else None
