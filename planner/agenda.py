@@ -35,6 +35,7 @@ class DueKind(StrEnum):
     EVENING = "evening"  # the check, once more
     PING = "ping"  # the interval is over, for who wants it
     EVE = "eve"  # the evening before a planned exhale day
+    FOLLOW_UP = "follow-up"  # the morning after a report that asks for a doctor
     UNANSWERED = (
         "unanswered"  # a question about the diver's state, on the evening that ends its time
     )
@@ -55,7 +56,7 @@ def agenda(record: DiverRecord, *, rules: Rules, at: datetime) -> tuple[Due, ...
     """Everything that is wanted for one diver, as seen at an instant."""
     known = record.until(at)
     session = latest_session(known, gap_h=rules["session.gap_h"])
-    dues = list(_unanswered(known, at))
+    dues = [*_unanswered(known, at), *_follow_ups(known, rules, at)]
     if session is None or all(d.exercise is Exercise.DIP for d in session.dives):
         return tuple(dues)
     since = at - session.ended_at
@@ -106,18 +107,9 @@ def _debriefs(record: DiverRecord, session: Session, rules: Rules) -> Iterator[D
 
 def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due]:
     """The check once more on the next morning, and again in the evening, until it is answered."""
-    owed = any(d.exercise in (Exercise.FRC, Exercise.RV, Exercise.FULL) for d in session.dives)
-    next_day = session.on + timedelta(days=1)
-    next_day_at = day_begins_at(next_day, timezone=record.timezone)
-    # who is with a doctor, or asked the four questions, is not asked whether all is normal; a yes
-    # of the evening, and a milder report, are followed by the morning's question
-    answered = any(
-        isinstance(f, Unwell) or (isinstance(f, Harm) and f.doctor) or f.happened_at >= next_day_at
-        for f in _since(record, session.ended_at)
-        if isinstance(f, (Well, Harm, Unwell))
-    )
-    if not owed or answered:
+    if is_checked(record, session):
         return
+    next_day = session.on + timedelta(days=1)
     morning = _local(record, next_day, rules["session.morning_h"])
     evening = _local(record, next_day, rules["session.check_by_h"])
     about = session.on.isoformat()
@@ -128,6 +120,20 @@ def _checks(record: DiverRecord, session: Session, rules: Rules) -> Iterator[Due
         about=about,
         at=evening,
         stale_at=evening + timedelta(hours=rules["due.question_stale_h"]),
+    )
+
+
+def is_checked(record: DiverRecord, session: Session) -> bool:
+    """Whether the morning's question needs no answer any more, or was never owed."""
+    if not any(d.exercise in (Exercise.FRC, Exercise.RV, Exercise.FULL) for d in session.dives):
+        return True
+    next_day_at = day_begins_at(session.on + timedelta(days=1), timezone=record.timezone)
+    # who is with a doctor, or asked the four questions, is not asked whether all is normal; a yes
+    # of the evening, and a milder report, are followed by the morning's question
+    return any(
+        isinstance(f, Unwell) or (isinstance(f, Harm) and f.doctor) or f.happened_at >= next_day_at
+        for f in _since(record, session.ended_at)
+        if isinstance(f, (Well, Harm, Unwell))
     )
 
 
@@ -145,6 +151,25 @@ def _unanswered(record: DiverRecord, at: datetime) -> Iterator[Due]:
             at=waits.evening_at,
             stale_at=waits.evening_at + timedelta(days=7),
         )
+
+
+def _follow_ups(record: DiverRecord, rules: Rules, at: datetime) -> Iterator[Due]:
+    """Whether a doctor has seen the diver, on the morning after a report that asks for one."""
+    last = next((h for h in reversed(tuple(record.of(Harm))) if h.doctor), None)
+    if last is None:
+        return
+    on = record.local_day(last.happened_at)
+    next_day = on + timedelta(days=1)
+    evening = _local(record, next_day, rules["session.check_by_h"])
+    if at > evening:
+        return
+    yield Due(
+        kind=DueKind.FOLLOW_UP,
+        diver=record.diver,
+        about=on.isoformat(),
+        at=_local(record, next_day, rules["session.morning_h"]),
+        stale_at=evening,
+    )
 
 
 def _pings(record: DiverRecord, session: Session, rules: Rules, at: datetime) -> Iterator[Due]:

@@ -27,6 +27,13 @@ def goals_known(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]
     return bars
 
 
+def of_age(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
+    """Under age nobody is served."""
+    if standing.is_under_age:
+        return (Bar(because=Because.UNDER_AGE, figure="people.least_age_y"),)
+    return ()
+
+
 def day_over(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """What this session's dives ended the day for."""
     over = standing.day_state.over
@@ -74,6 +81,8 @@ def cap_figure(standing: Standing, depth_m: float) -> str:
     """The figure that the cap on today's dives comes from, for a target of some depth."""
     kind = "rv" if standing.exercise is Exercise.RV else "frc"
     deepest_m, r = max(standing.day_state.deepest_m, depth_m), standing.rules
+    if standing.most_dives < standing.rules["cap.most"]:
+        return "people.coach_days"
     for size in (f"cap.{kind}_deep", f"cap.{kind}_mid"):
         if deepest_m >= r[f"{size}_from_m"] and r[size] < r["cap.most"]:
             return size
@@ -91,6 +100,23 @@ def today_dry(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     if standing.watching_day == day:
         bars.append(Bar(because=Because.WATCHING, figure="session.answer_holds_h"))
     return bars
+
+
+def coach_rest(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
+    """The diver's coach asked for a rest today."""
+    if standing.limits.rests(at):
+        return (Bar(because=Because.COACH_REST, figure="people.coach_days"),)
+    return ()
+
+
+def coach_gap(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
+    """The interval that the diver's coach asked for today."""
+    minutes = standing.limits.gap_min(at)
+    dives = [d for d in standing.day_state.dives if d.exercise is not Exercise.DIP]
+    if not minutes or not dives:
+        return ()
+    until = _to_the_minute(max(map(_surfaced_at, dives)) + timedelta(minutes=minutes))
+    return (Cap(because=Because.COACH_GAP, figure="people.coach_days", not_before_at=until),)
 
 
 def rested(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
@@ -185,9 +211,7 @@ def interval(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     ]
     if not ends:
         return ()
-    until = max(ends)
-    if until.second or until.microsecond:
-        until = until.replace(second=0, microsecond=0) + timedelta(minutes=1)
+    until = _to_the_minute(max(ends))
     last = max((d for d in day.dives if d.exercise is not Exercise.DIP), key=_surfaced_at)
     figure = "interval.rv_min" if last.exercise is Exercise.RV else "interval.frc_min"
     if last.exercise is Exercise.RV and (last.depth_m or 0.0) >= rules["interval.rv_deep_from_m"]:
@@ -197,6 +221,13 @@ def interval(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
         more = "interval.after_trouble_min"
         caps.append(Cap(because=Because.INTERVAL, figure=more, not_before_at=until))
     return caps
+
+
+def _to_the_minute(at: datetime) -> datetime:
+    """The next full minute, or the instant itself where it is one."""
+    if at.second or at.microsecond:
+        return at.replace(second=0, microsecond=0) + timedelta(minutes=1)
+    return at
 
 
 def _surfaced_at(dive: Dive) -> datetime:

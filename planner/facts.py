@@ -188,6 +188,11 @@ class Body(Fact):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class UnderAge(Fact):
+    """The diver told an age that is not served: no target until a `Body` says otherwise. No figure."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Volume(Fact):
     """A measured volume: litres, or millilitres for mouth and mask (mask 0: a nose clip)."""
 
@@ -245,9 +250,12 @@ class Unwell(Fact):
     """No or not sure to the check, words nobody can read, or a question raised by somebody else.
 
     Bars targets until a later Harm or Well of the diver; none by the evening reads as row 23.
+    `grave`: somebody else called for help about the diver. That is answered at its own question
+    alone, and bars for the rest of the local day whatever the answer.
     """
 
     raised_by_other: bool = False
+    grave: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -277,6 +285,55 @@ class Kept(Fact):
     """`add noor`: a diver without a phone, and who keeps their log."""
 
     keeper: str
+
+
+class LimitKind(StrEnum):
+    """What a coach may tighten for a day."""
+
+    DEPTH = "depth"
+    REST = "rest"
+    DIVES = "dives"
+    GAP = "gap"
+    LINES = "lines"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Named(Fact):
+    """`coach ilse`, by a group's admin: `diver` is that group's coach from now on, or no longer."""
+
+    group: str
+    given: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Accepted(Fact):
+    """`coach yes` and `coach no`: whether this diver takes `coach` as theirs."""
+
+    coach: str
+    given: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Limit(Fact):
+    """A coach's limit on one diver until an instant: metres, dives, minutes or lines; a rest has 0."""
+
+    what: LimitKind
+    value: float
+    until_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Seen(Fact):
+    """`seen mara`: the coach watched the dive that happened at `dived_at`."""
+
+    dived_at: datetime
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TaskSet(Fact):
+    """`task noor lock`: the coach set a task, so that no new depth comes before it is done."""
+
+    task: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -315,8 +372,9 @@ class Strike(Fact):
 
 
 AnyFact = (
-    Dive | Brief | Fit | Buddy | Watching | Done | Body | Volume | PB | Goal | ReportedBase
-    | Harm | Well | Unwell | Cleared | Consent | Grant | Kept | Ping | Debriefed | Asked | Strike
+    Dive | Brief | Fit | Buddy | Watching | Done | Body | UnderAge | Volume | PB | Goal
+    | ReportedBase | Harm | Well | Unwell | Cleared | Consent | Grant | Kept | Named | Accepted
+    | Limit | Seen | TaskSet | Ping | Debriefed | Asked | Strike
 )  # fmt: skip
 
 HEALTH_FACTS: tuple[type[Fact], ...] = (Harm, Well, Unwell, Cleared)

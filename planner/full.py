@@ -13,7 +13,7 @@ from datetime import date, datetime, timedelta
 from math import exp
 from typing import cast
 
-from planner import dose
+from planner import dose, progress
 from planner.figure import Figure, Mark
 from planner.gas import fill_window_m, share_lost
 from planner.held import down_half
@@ -159,6 +159,7 @@ def full_depth_told(standing: Standing, rules: Rules, at: datetime) -> Sequence[
 
 
 FULL_BARS: tuple[Callable[[Standing, Rules, datetime], Sequence[Bar]], ...] = (
+    dose.of_age,
     dose.goals_known,
     dose.unharmed,
     dose.day_over,
@@ -169,6 +170,7 @@ FULL_BARS: tuple[Callable[[Standing, Rules, datetime], Sequence[Bar]], ...] = (
     dose.questions_answered,
     dose.check_answered,
     dose.today_dry,
+    dose.coach_rest,
     dose.answers_given,
 )
 """The bars of exhale dives as far as they hold for full lungs, and those of a full-lung day."""
@@ -192,7 +194,7 @@ def full_plan(record: DiverRecord, *, rules: Rules, at: datetime) -> FullPlan | 
     if supported is None:
         return _refused(state, bars)
     if not too_little:
-        line = down_half(min(line, supported.depth_m))
+        line = down_half(min(line, supported.depth_m, state.limits.depth_m(at)))
     own = spaces_of(record, at)
     fill = None
     if state.lungs is None:
@@ -206,7 +208,7 @@ def full_plan(record: DiverRecord, *, rules: Rules, at: datetime) -> FullPlan | 
         bars.append(Bar(because=Because.EMPTY_WINDOW, figure="full.fill_margin_m"))
     if bars or fill is None:
         return _refused(state, bars)
-    moments = dose.interval(state, rules, at)
+    moments = [*dose.interval(state, rules, at), *dose.coach_gap(state, rules, at)]
     until = max((cast(datetime, c.not_before_at) for c in moments), default=None)
     is_step = not ladder.owed
     return FullPlan(
@@ -222,7 +224,11 @@ def full_plan(record: DiverRecord, *, rules: Rules, at: datetime) -> FullPlan | 
         not_before_at=until if until is not None and until > at else None,
         turns=TURNS,
         lost=lost_share(record, ladder.last_empty) if ladder.owed else None,
-        caps=(*_caps(line, supported, is_step=is_step), *moments),
+        caps=(
+            *progress.coach_depth(state, rules, at),
+            *_caps(line, supported, is_step=is_step),
+            *moments,
+        ),
     )
 
 

@@ -8,12 +8,11 @@ anyone.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 from planner.harm_table import LEVELS, HarmRow, HarmTable, HarmTableError, harm_table
-from planner.record import Cleared, DiverRecord, Harm, Origin, Unwell, Well
+from planner.locks import Lock, Locks, Unanswered
+from planner.record import DiverRecord, Harm
 
 __all__ = [
     "LEVELS",
@@ -22,6 +21,9 @@ __all__ = [
     "HarmTableError",
     "Lock",
     "Locks",
+    "Unanswered",
+    "alarmed",
+    "called_for_help",
     "harm_table",
     "lock_of",
     "locks_of",
@@ -32,397 +34,6 @@ __all__ = [
     "unanswered",
     "unwell_open",
 ]
-
-_HOURS_UP_TO_DAYS = 2.0
-_DAY = timedelta(days=1)
-_SESSION_GAP = timedelta(hours=4)
-_SAME_EVENT = timedelta(hours=1)
-"""Two reports closer than this are one event told twice (H)."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Lock:
-    """No target: until which local day (None: until the diver feels well; then days are counted).
-
-    `until_on` is the first free day as far as days count. `doctor` says that the diver's own date
-    of a clinician's word is owed as well and not yet given; `ends_at` is the instant at which the
-    days are over, where they count; `open` that they have not begun to count.
-    """
-
-    until_on: date | None
-    doctor: bool
-    open: bool
-    ends_at: datetime | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Harmed:
-    """A Harm fact, or an unanswered check read as one, and the time it counts from."""
-
-    at: datetime
-    said_at: datetime
-    said_place: tuple[str, int, int]
-    row: str | None
-    level: str
-    days: float
-    doctor: bool
-    since_well: bool
-    evening_at: datetime | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _End:
-    """How far one harm's lock is known to reach: the end of its days, and the word that it owes."""
-
-    harm: _Harmed
-    days_end_at: datetime | None
-    days_end_on: date | None
-    owes_word: bool
-    cleared_on: date | None
-
-    def stands(self, at: datetime) -> bool:
-        """Whether it locks at an instant."""
-        return self.days_end_at is None or self.owes_word or at < self.days_end_at
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Unanswered:
-    """A question about the diver's state that waits until an evening; `by_other`: one that was raised."""
-
-    asked: Origin
-    evening_at: datetime
-    by_other: bool
-
-
-class Locks:
-    """The health facts of one record, sorted once, so that a fold may ask at every dive.
-
-    Costs O(number of harm facts) a question, and nothing where there are none: what is known of
-    each lock changes only at a health fact, and is kept from one to the next.
-    """
-
-    __slots__ = (
-        "_again",
-        "_changes",
-        "_cleared",
-        "_exhale_at",
-        "_harmed",
-        "_known",
-        "_record",
-        "_unwell",
-        "_well_times",
-        "_wells",
-        "any",
-    )
-
-    def __init__(self, record: DiverRecord) -> None:
-        self._record = record
-        self._exhale_at: list[datetime] | None = None
-        self._again: dict[int, tuple[float, bool]] = {}
-        harms: list[Harm] = []
-        wells: list[Well] = []
-        cleared: list[Cleared] = []
-        unwell: list[Unwell] = []
-        for fact in record.facts:
-            kind = type(fact)
-            if kind is Harm:
-                harms.append(fact)  # type: ignore[arg-type]
-            elif kind is Well:
-                wells.append(fact)  # type: ignore[arg-type]
-            elif kind is Cleared:
-                cleared.append(fact)  # type: ignore[arg-type]
-            elif kind is Unwell:
-                unwell.append(fact)  # type: ignore[arg-type]
-        self._wells = wells
-        self._well_times = [w.happened_at for w in wells]
-        self._cleared = cleared
-        self._unwell = unwell
-        self._harmed = [
-            _Harmed(
-                at=h.happened_at,
-                said_at=h.said_at,
-                said_place=h.origin.place,
-                row=h.row,
-                level=h.level,
-                days=h.days,
-                doctor=h.doctor,
-                since_well=h.since_well,
-            )
-            for h in harms
-        ]
-        if unwell:
-            self._harmed += [self._unanswered(u) for u in unwell if not u.raised_by_other]
-        self.any = bool(self._harmed or unwell)
-        """Whether there is anything at all that could bar."""
-        if len(self._harmed) > 1:
-            self._harmed.sort(key=lambda h: h.at)
-            self._count_again()
-        self._known: dict[int, tuple[_End, ...]] = {}
-        self._changes = sorted(
-            {h.at for h in self._harmed}
-            | {h.evening_at.astimezone(UTC) for h in self._harmed if h.evening_at is not None}
-            | set(self._well_times)
-            | {c.happened_at for c in cleared}
-            | {self._midnight_after(c.on, 0) for c in cleared}
-        )
-
-    def _unanswered(self, u: Unwell) -> _Harmed:
-        """No or not sure to the check: row 23 from the evening on, if nothing answers it."""
-        table = harm_table()
-        row = table.rows[table.unanswered_row]
-        return _Harmed(
-            at=u.happened_at,
-            said_at=u.said_at,
-            said_place=u.origin.place,
-            row=row.key,
-            level=row.level,
-            days=row.days,
-            doctor=row.doctor,
-            since_well=row.since_well,
-            evening_at=self._evening_of(u),
-        )
-
-    def _evening_of(self, u: Unwell) -> datetime:
-        """The evening by which a question about the diver's state is answered."""
-        zone = self._record.timezone
-        local = u.happened_at.astimezone(zone)
-        evening = local.replace(hour=harm_table().evening_h, minute=0, second=0, microsecond=0)
-        if evening <= local:
-            evening = (evening.replace(tzinfo=None) + _DAY).replace(tzinfo=zone)
-        return evening
-
-    def unanswered(self, at: datetime) -> Unanswered | None:
-        """The question about the diver's state that is open, and the evening that ends its time."""
-        if not self.unwell_at(at):
-            return None
-        for u in self._unwell:
-            if u.happened_at <= at and not self._is_well_by(u, at):
-                return Unanswered(
-                    asked=u.origin, evening_at=self._evening_of(u), by_other=u.raised_by_other
-                )
-        return None
-
-    def _count_again(self) -> None:
-        """Where a row asks more of a second one: what a pair of them brings the later one."""
-        asking = [r for r in harm_table().rows.values() if r.again_within_days is not None]
-        for i, later in enumerate(self._harmed):
-            for row in asking:
-                assert row.again_within_days is not None
-                if not _may_be(later, row):
-                    continue
-                within = timedelta(days=row.again_within_days)
-                if any(
-                    _may_be(earlier, row)
-                    and earlier.said_place != later.said_place
-                    and _SAME_EVENT <= later.at - earlier.at <= within
-                    for earlier in self._harmed[:i]
-                ):
-                    days, doctor = self._again.get(i, (0.0, False))
-                    self._again[i] = (max(days, row.again_days), doctor or row.again_doctor)
-
-    def _midnight_after(self, day: date, days: int) -> datetime:
-        midnight = datetime.combine(day + timedelta(days=days), time(), self._record.timezone)
-        return midnight.astimezone(UTC)
-
-    def _ends(self, at: datetime) -> tuple[_End, ...]:
-        """What is known at an instant of every lock begun by then."""
-        k = bisect_right(self._changes, at)
-        found = self._known.get(k)
-        if found is None:
-            begun = ((i, h) for i, h in enumerate(self._harmed) if h.at <= at)
-            ends = (self._end(i, h, at) for i, h in begun)
-            found = self._known[k] = tuple(end for end in ends if end is not None)
-        return found
-
-    def _end(self, i: int, h: _Harmed, at: datetime) -> _End | None:
-        """What is known at an instant of the lock of one harm; None where it is none by then."""
-        if h.evening_at is not None and (at < h.evening_at or self._answered(h)):
-            return None
-        again_days, again_doctor = self._again.get(i, (0.0, False))
-        day = self._record.local_day(h.at)
-        start: datetime | None = h.at
-        if h.since_well:
-            well = self._well_after(h.at, h.said_at, h.said_place)
-            start = well if well is not None and well <= at else None
-        end: datetime | None = None
-        if start is not None:
-            end = max(self._midnight_after(day, 1), self._counted(start, h.days))
-            if again_days:
-                end = max(end, self._counted(h.at, again_days))
-        owed = h.doctor or again_doctor
-        cleared: date | None = None
-        if owed:
-            today = self._record.local_day(at)
-            dates = sorted(
-                c.on for c in self._cleared if day <= c.on <= today and c.happened_at <= at
-            )
-            cleared = dates[0] if dates else None
-            row = harm_table().rows.get(h.row) if h.row else None
-            if end is not None and row is not None and row.shorten_days is not None:
-                # A clinician's date late enough ends the days as well.
-                early = day + timedelta(days=row.shorten_days)
-                late = next((on for on in dates if on >= early), None)
-                if late is not None:
-                    end = min(end, self._midnight_after(late, 0))
-        return _End(
-            harm=h,
-            days_end_at=end,
-            days_end_on=None if end is None else self._record.local_day(end),
-            owes_word=owed and cleared is None,
-            cleared_on=cleared if owed else day,
-        )
-
-    def _counted(self, start: datetime, days: float) -> datetime:
-        """The end of so many days: hours up to two, local days beyond; none is at once."""
-        if days <= _HOURS_UP_TO_DAYS:
-            return start + timedelta(days=days)
-        return self._midnight_after(self._record.local_day(start), -int(-days // 1))
-
-    def _answered(self, h: _Harmed) -> bool:
-        """Whether the check was answered before its evening: well, or a harm that answers it."""
-        assert h.evening_at is not None
-        well = self._well_after(h.at, h.said_at, h.said_place)
-        if well is not None and well < h.evening_at:
-            return True
-        return any(
-            o.evening_at is None and o.said_place == h.said_place and h.at <= o.at < h.evening_at
-            for o in self._harmed
-        )
-
-    def _well_after(
-        self, at: datetime, said_at: datetime, place: tuple[str, int, int], *, asked: bool = False
-    ) -> datetime | None:
-        """When the diver first felt well after what was said at a place.
-
-        In the same instant the later line of a chat is later, and between two chats what was said
-        later; a question that somebody else raised (`asked`) is never later than its answer.
-        """
-        for k in range(bisect_left(self._well_times, at), len(self._wells)):
-            well = self._wells[k]
-            is_here = well.origin.chat == place[0]
-            if (
-                well.happened_at > at
-                or (is_here and well.origin.place > place)
-                or (not is_here and (asked or well.said_at > said_at))
-            ):
-                return well.happened_at
-        return None
-
-    def _is_well_by(self, u: Unwell, at: datetime) -> bool:
-        """Whether a question about the diver's state was answered by feeling well."""
-        well = self._well_after(u.happened_at, u.said_at, u.origin.place, asked=u.raised_by_other)
-        return well is not None and well <= at
-
-    def lock_at(self, at: datetime) -> Lock | None:
-        """The lock that stands at an instant, or None: the longest of all."""
-        if not self._harmed:
-            return None
-        ends = [end for end in self._ends(at) if end.stands(at)]
-        if not ends:
-            return None
-        doctor = any(end.owes_word for end in ends)
-        last: _End | None = None
-        for end in ends:
-            if end.days_end_at is None:
-                return Lock(until_on=None, doctor=doctor, open=True)
-            if last is None or last.days_end_at is None or end.days_end_at > last.days_end_at:
-                last = end
-        assert last is not None
-        return Lock(until_on=last.days_end_on, doctor=doctor, open=False, ends_at=last.days_end_at)
-
-    def exhale_from(self, at: datetime) -> date | None:
-        """After rows 4-10: the first day of exhale dives again, as known at an instant.
-
-        None where no such harm is known, or its end isn't. The latest of all that count.
-        """
-        latest: date | None = None
-        for end in self._ends(at):
-            if not _counts_as_exhale_harm(end.harm):
-                continue
-            if end.days_end_on is None:
-                return None
-            over = max(end.days_end_on, end.cleared_on or self._record.local_day(at))
-            day = over + timedelta(days=harm_table().exhale_days)
-            latest = day if latest is None else max(latest, day)
-        return latest
-
-    def unwell_at(self, at: datetime) -> bool:
-        """Whether a question about the diver's state is open: no well and no harm answered it."""
-        for u in reversed(self._unwell):
-            if u.happened_at > at:
-                continue
-            if self._is_well_by(u, at):
-                # Every earlier question is answered by the same word.
-                return False
-            if not any(
-                h.evening_at is None
-                and h.said_place == u.origin.place
-                and u.happened_at <= h.at <= at
-                for h in self._harmed
-            ):
-                return True
-        return False
-
-    def open_question(self, at: datetime) -> Origin | None:
-        """Where the open question came from: an answer that is a Harm carries this origin."""
-        waits = self.unanswered(at)
-        return None if waits is None else waits.asked
-
-    def new_depth_barred_at(self, at: datetime) -> bool:
-        """Whether row 21 still bars a new depth: until the exhale session after it is over."""
-        barred = False
-        for h in self._harmed:
-            if h.at > at:
-                break
-            barred = barred or (
-                h.level == "practice-over"
-                and not self._session_passed(h.at + timedelta(days=h.days), at)
-            )
-        return barred
-
-    def _session_passed(self, since: datetime, at: datetime) -> bool:
-        """Whether the first exhale session held from an instant on is over by another."""
-        if self._exhale_at is None:
-            self._exhale_at = [d.happened_at for d in self._record.dives if d.exercise.is_exhale]
-        times = self._exhale_at
-        i = bisect_left(times, since)
-        if i == len(times) or times[i] >= at:
-            return False
-        last = times[i]
-        while i < len(times) and times[i] < at and times[i] - last <= _SESSION_GAP:
-            last = times[i]
-            i += 1
-        return at - last > _SESSION_GAP or (i < len(times) and times[i] < at)
-
-    def restart_share_at(self, at: datetime) -> float:
-        """The share of held to restart at: below 1.0 from rows 4-10 to a session after the wait."""
-        if not any(h.at <= at and _counts_as_exhale_harm(h) for h in self._harmed):
-            return 1.0
-        day = self.exhale_from(at)
-        if day is not None and self._session_passed(self._midnight_after(day, 0), at):
-            return 1.0
-        return harm_table().restart_share
-
-
-def _may_be(h: _Harmed, row: HarmRow) -> bool:
-    """Whether a harm is of a row; one kept without its row is, where its figures are the row's."""
-    if h.row is not None:
-        return h.row == row.key
-    return (h.level, h.days, h.doctor, h.since_well) == (
-        row.level,
-        row.days,
-        row.doctor,
-        row.since_well,
-    )
-
-
-def _counts_as_exhale_harm(h: _Harmed) -> bool:
-    """Rows 4-10; kept without its row, any that asks a doctor and the days of those rows."""
-    table = harm_table()
-    if h.row is not None and h.row in table.rows:
-        return table.rows[h.row].exhale
-    least = min(r.days for r in table.rows.values() if r.exhale)
-    return h.doctor and h.days >= least
 
 
 def locks_of(record: DiverRecord) -> Locks:
@@ -471,6 +82,22 @@ def unanswered(record: DiverRecord, *, at: datetime) -> Unanswered | None:
 def unwell_open(record: DiverRecord, *, at: datetime) -> bool:
     """Whether a check was answered no or not sure, or a question raised, and no answer followed."""
     return locks_of(record).unwell_at(at)
+
+
+def alarmed(record: DiverRecord, *, at: datetime) -> bool:
+    """Whether somebody called for help about the diver on this local day: no target for its rest."""
+    return locks_of(record).alarmed_at(at)
+
+
+def called_for_help(record: DiverRecord, *, at: datetime) -> Harm | None:
+    """The diver's last report of `call-now` within the hours in which a milder one changes nothing."""
+    within = timedelta(hours=harm_table().call_now_h)
+    mine = [
+        h
+        for h in record.of(Harm)
+        if h.level == LEVELS[0] and timedelta() <= at - h.happened_at <= within
+    ]
+    return mine[-1] if mine else None
 
 
 def new_depth_barred(record: DiverRecord, *, at: datetime) -> bool:

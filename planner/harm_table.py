@@ -55,6 +55,7 @@ class HarmTable:
     exhale_days: int
     restart_share: float
     evening_h: int
+    call_now_h: int
     unanswered_row: str
 
     def together(self, keys: Collection[str]) -> frozenset[str]:

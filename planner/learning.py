@@ -8,7 +8,7 @@ one is open no new depth is tried: it is done once it was clean on so many days 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from enum import StrEnum
 
@@ -27,19 +27,26 @@ TASKS: dict[Reason, str] = {
 FETCH = "fetch"
 """The task that is set when the way of filling changed, to the surface or away from it."""
 
+SHALLOW = "shallow"
+"""The task in the water; only a coach sets it."""
+
 COUNT = TASKS[Reason.EMPTY]
 """The task whose log says how often the ears were equalised from one fill."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class OpenTask:
-    """A task that is set: against which fault (None: the way of filling changed), and how far it is."""
+    """A task that is set: against which fault (None: another reason), and how far it is.
+
+    `by_coach`: the diver's coach set it; else without a fault the way of filling changed.
+    """
 
     task: str
     reason: Reason | None
     since_day: int
     days: frozenset[int] = frozenset()
     shallows: int = 0
+    by_coach: bool = False
 
 
 class Learning:
@@ -103,27 +110,26 @@ class Learning:
             return
         self._further(task, days=task.days | {day}, shallows=task.shallows)
 
-    def shallow(self, dive: Dive) -> None:
-        """A clean `shallow` dive counts for every task that is open."""
+    def shallow(self, dive: Dive, *, day: int) -> None:
+        """A clean `shallow` dive counts for every task that is open; it is the task `shallow` itself."""
         if dive.ending is not Ending.CLEAN or dive.waits:
             return
         for task in tuple(self.open.values()):
-            self._further(task, days=task.days, shallows=task.shallows + 1)
+            days = task.days | {day} if task.task == SHALLOW else task.days
+            self._further(task, days=days, shallows=task.shallows + 1)
 
-    def _set(self, task: str, reason: Reason | None, day: int) -> None:
+    def by_coach(self, task: str, *, day: int) -> None:
+        """The diver's coach set a task."""
+        self._set(task, None, day, by_coach=True)
+
+    def _set(self, task: str, reason: Reason | None, day: int, *, by_coach: bool = False) -> None:
         if task not in self.open:
-            self.open[task] = OpenTask(task=task, reason=reason, since_day=day)
+            self.open[task] = OpenTask(task=task, reason=reason, since_day=day, by_coach=by_coach)
 
     def _further(self, task: OpenTask, *, days: frozenset[int], shallows: int) -> None:
         r = self.rules
         if len(days) < r["learn.task_days"] or shallows < r["learn.shallow_dives"]:
-            self.open[task.task] = OpenTask(
-                task=task.task,
-                reason=task.reason,
-                since_day=task.since_day,
-                days=days,
-                shallows=shallows,
-            )
+            self.open[task.task] = replace(task, days=days, shallows=shallows)
             return
         del self.open[task.task]
         self._recent = tuple((of, None if r is task.reason else r) for of, r in self._recent)

@@ -42,6 +42,7 @@ __all__ = [
 Check = Callable[[Standing, Rules, datetime], Sequence[Cap | Bar]]
 
 BARS: tuple[Check, ...] = (
+    dose.of_age,
     dose.goals_known,
     dose.unharmed,
     dose.day_over,
@@ -50,6 +51,7 @@ BARS: tuple[Check, ...] = (
     dose.questions_answered,
     dose.check_answered,
     dose.today_dry,
+    dose.coach_rest,
     dose.rested,
     dose.not_away_too_long,
     dose.answers_given,
@@ -63,9 +65,10 @@ CAPS: tuple[Check, ...] = (
     progress.retry,
     progress.ceiling,
     progress.coach_watches,
+    progress.coach_depth,
 )
 
-MOMENTS: tuple[Check, ...] = (dose.interval,)
+MOMENTS: tuple[Check, ...] = (dose.interval, dose.coach_gap)
 
 CHECKS: tuple[Check, ...] = BARS + CAPS + MOMENTS
 """Every rule. The smallest cap wins, one bar is enough, and all that spoke are kept."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from math import inf
 
 from planner.reasons import Because, Cap
 from planner.record import Exercise
@@ -145,9 +146,20 @@ def ceiling(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     return (Cap(because=Because.CEILING, figure=figure, depth_m=base),)
 
 
+def coach_depth(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
+    """No target is deeper than the diver's coach said for today."""
+    depth = standing.limits.depth_m(at)
+    if depth == inf:
+        return ()
+    return (Cap(because=Because.COACH_DEPTH, figure="people.coach_days", depth_m=depth),)
+
+
 def coach_watches(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:
     """A new RV depth past a limit waits for the diver's accepted coach as today's watcher."""
     if standing.exercise is not Exercise.RV:
+        return ()
+    coach = standing.limits.coach
+    if coach is not None and coach == standing.buddy:
         return ()
     most = max(rules["step.rv_coach_past_m"], standing.day_state.start_m or 0.0)
     return (Cap(because=Because.NO_COACH, figure="step.rv_coach_past_m", depth_m=most),)

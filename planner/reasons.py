@@ -29,12 +29,14 @@ class Because(StrEnum):
     AFTER_URGE = "after-urge"
     LEARNING = "learning"
     NO_COACH = "no-coach"
+    COACH_DEPTH = "coach-depth"
     # caps on a full-lung line
     FULL_STEP = "full-step"
     FULL_REPEAT = "full-repeat"
     SUPPORTED = "supported"
     # caps on a moment, and on dives
     INTERVAL = "interval"
+    COACH_GAP = "coach-gap"
     DIVES = "dives"
     # bars that the group saw itself: they are named
     CAP = "cap"
@@ -54,6 +56,7 @@ class Because(StrEnum):
     # bars that only the diver hears of
     NO_PB = "no-pb"
     NO_GOAL = "no-goal"
+    UNDER_AGE = "under-age"
     GOAL_REACHED = "goal-reached"
     REST = "rest"
     LOCK = "lock"
@@ -62,6 +65,7 @@ class Because(StrEnum):
     QUESTION_OPEN = "question-open"
     NOT_FIT = "not-fit"
     WATCHING = "watching"
+    COACH_REST = "coach-rest"
     LAYOFF_LONG = "layoff-long"
     RECENT_HARM = "recent-harm"
     # why no full-lung step is offered

@@ -16,14 +16,16 @@ from typing import Any
 from planner.day import Day, ExhaleDay
 from planner.effect import exhale_dive
 from planner.gas import first_frc_depth_m
-from planner.harm import Lock, lock_of, new_depth_barred, recent_harm, restart_taken, unwell_open
 from planner.held import Track, up_half
 from planner.ladder import Ladder
 from planner.learning import Learning
+from planner.limits import Limits
 from planner.lungs import Lungs, lungs_of
+from planner.of_health import OfHealth
 from planner.reasons import Because
 from planner.record import (
     PB,
+    Accepted,
     Asked,
     Body,
     Brief,
@@ -37,8 +39,11 @@ from planner.record import (
     Fit,
     Goal,
     Harm,
+    Limit,
     Reason,
     ReportedBase,
+    TaskSet,
+    UnderAge,
     Unwell,
     Volume,
     Watching,
@@ -67,7 +72,7 @@ def _caps(rules: Rules, is_rv: bool) -> tuple[float, int, float, int, int]:
     )
 
 
-class Standing:
+class Standing(OfHealth):
     """The fold's state. Depths in metres; `held_m` is of the exercise the diver is on."""
 
     def __init__(self, record: DiverRecord, rules: Rules) -> None:
@@ -112,6 +117,9 @@ class Standing:
         self.owes_check_day = 0
         self.shallow_days: list[int] = []
         self.has_harm = False
+        self.is_under_age = False
+        self.limits = Limits()
+        self.most_dives = inf
         self.done_at: datetime | None = None
         self._body_facts: list[Fact] = []
         self._day_number = 0
@@ -191,8 +199,10 @@ class Standing:
         """The cap on exhale dives of a session whose deepest reaches a depth."""
         deep_from_m, deep, mid_from_m, mid, most = _caps(self.rules, self.exercise is Exercise.RV)
         if deepest_m >= deep_from_m:
-            return deep
-        return mid if deepest_m >= mid_from_m else most
+            most = deep
+        elif deepest_m >= mid_from_m:
+            most = mid
+        return most if most <= self.most_dives else int(self.most_dives)
 
     @property
     def is_fit(self) -> bool:
@@ -220,26 +230,6 @@ class Standing:
             free = max(free, self.deep_full_day + int(r["rest.full_nights"]))
         return free
 
-    def lock_at(self, at: datetime) -> Lock | None:
-        """The lock that stands at an instant."""
-        return lock_of(self.record, at=at) if self.has_harm else None
-
-    def recent_harm_until(self, at: datetime) -> date | None:
-        """The day until which no exhale dive follows grave harm."""
-        return recent_harm(self.record, at=at) if self.has_harm else None
-
-    def restart_share_at(self, at: datetime) -> float:
-        """The share of held to restart at after grave harm."""
-        return restart_taken(self.record, at=at) if self.has_harm else 1.0
-
-    def bars_new_by_harm(self, at: datetime) -> bool:
-        """Whether a milder report bars a new depth this time."""
-        return new_depth_barred(self.record, at=at) if self.has_harm else False
-
-    def is_unwell(self, at: datetime) -> bool:
-        """Whether a check was answered no or not sure, with nothing after it."""
-        return unwell_open(self.record, at=at) if self.has_harm else False
-
     # the fold
 
     def copy(self) -> Standing:
@@ -255,6 +245,7 @@ class Standing:
         new.unknown_depths = list(self.unknown_depths)
         new.briefed = dict(self.briefed)
         new.ladder = self.ladder.copy()
+        new.limits = self.limits.copy()
         new.learning = self.learning.copy()
         return new
 
@@ -290,6 +281,7 @@ class Standing:
         if self.buddy_until_at is not None and at > self.buddy_until_at:
             self.buddy_until_at = None
             self.buddy = None
+        self.most_dives = self.limits.dives(at)
 
     def _begin_session(self, at: datetime) -> None:
         day = self.day_of(at)
@@ -331,7 +323,8 @@ class Standing:
         if fact.exercise is Exercise.FULL and fact.fill_high_m is not None:
             self._full_brief_at = fact.happened_at
 
-    def _body(self, fact: Body | Volume, _: Settle) -> None:
+    def _body(self, fact: Body | UnderAge | Volume, _: Settle) -> None:
+        self.is_under_age = type(fact) is UnderAge or (self.is_under_age and type(fact) is not Body)
         self._body_facts.append(fact)
         lungs = lungs_of(
             DiverRecord(diver=self.record.diver, timezone=self.zone, facts=tuple(self._body_facts))
@@ -369,6 +362,9 @@ class Standing:
         self.has_harm = True
         self.checked_day = self.day_of(fact.happened_at)
 
+    def _task_set(self, fact: TaskSet, _: Settle) -> None:
+        self.learning.by_coach(fact.task, day=self.day_of(fact.happened_at))
+
     def _well(self, fact: Well, _: Settle) -> None:
         self.checked_day = self.day_of(fact.happened_at)
 
@@ -396,7 +392,7 @@ class Standing:
         elif dive.exercise is Exercise.SHALLOW:
             self.full_day = day
             self.shallow_days.append(day)
-            self.learning.shallow(dive)
+            self.learning.shallow(dive, day=day)
         self.day_state.dives.append(dive)
         self.last_dive = dive
         self.last_dive_at = at
@@ -443,6 +439,7 @@ _HANDLERS: dict[type[Fact], Callable[[Standing, Any, Settle], None]] = {
     Goal: Standing._goal,
     Brief: Standing._brief,
     Body: Standing._body,
+    UnderAge: Standing._body,
     Volume: Standing._body,
     ReportedBase: Standing._reported,
     Fit: Standing._fit,
@@ -450,6 +447,9 @@ _HANDLERS: dict[type[Fact], Callable[[Standing, Any, Settle], None]] = {
     Watching: Standing._watching,
     Done: Standing._done,
     Harm: Standing._harm,
+    Accepted: lambda s, fact, _: s.limits.accepted(fact),
+    Limit: lambda s, fact, _: s.limits.limited(fact),
+    TaskSet: Standing._task_set,
     Unwell: Standing._harm,
     Well: Standing._well,
     Asked: Standing._asked,

@@ -14,8 +14,9 @@ from bot.talk.tasks import dose_words, is_learning, tasks_open
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
 from bot.texts.render import clock, down, joined, say
-from planner.agenda import Due, DueKind, agenda
+from planner.agenda import Due, DueKind, agenda, is_checked
 from planner.debrief import Debrief, debrief
+from planner.harm import lock_of
 from planner.plan import plan, standing
 from planner.reasons import Plan
 from planner.record import (
@@ -29,6 +30,7 @@ from planner.record import (
     Reason,
     Unwell,
     Well,
+    latest_session,
 )
 from storage.outcome import Delivery, Key, Letter, Outcome, Picture
 
@@ -47,6 +49,8 @@ def say_due(due: Due, scene: Scene) -> Outcome:
             return _eve(due, scene)
         case DueKind.PING:
             return _ping(due, scene)
+        case DueKind.FOLLOW_UP:
+            return _follow_up(due, scene)
         case DueKind.UNANSWERED:
             return Outcome(
                 letters=unanswered_letters(
@@ -83,13 +87,7 @@ def _debrief(due: Due, scene: Scene) -> Outcome:
     quiet = bool(pause) or _harmed(record, found)
     lines = [*_head(due, scene, found)]
     lines += _quiet(scene, found, pause) if quiet else _whole(scene, found)
-    lines.append(
-        say(
-            "debrief.no-flying",
-            on=record.local_day(found.no_flying_until_at),
-            time=clock(found.no_flying_until_at, scene.zone),
-        )
-    )
+    lines.append(_no_flying(record, found, scene))
     asks = not _answered(record, found)
     lines.append(say("debrief.ask") if asks else say("debrief.worse"))
     letter = Letter(
@@ -101,6 +99,17 @@ def _debrief(due: Due, scene: Scene) -> Outcome:
         about=due.diver,
     )
     return Outcome(facts=(written,), letters=(letter,))
+
+
+def _no_flying(record: DiverRecord, found: Debrief, scene: Scene) -> str:
+    lock = lock_of(record, at=scene.at)
+    if lock is not None and lock.doctor:
+        return say("debrief.no-flying-doctor")
+    return say(
+        "debrief.no-flying",
+        on=record.local_day(found.no_flying_until_at),
+        time=clock(found.no_flying_until_at, scene.zone),
+    )
 
 
 def _origin(due: Due) -> Origin:
@@ -295,13 +304,24 @@ def _reminder(due: Due, scene: Scene, text: str, keys: tuple[tuple[Key, ...], ..
     return said(*(replace(letter, stale_at=due.stale_at) for letter in letters))
 
 
+def _follow_up(due: Due, scene: Scene) -> Outcome:
+    """The morning after a report that asks for a doctor: whether one has seen the diver."""
+    lock = lock_of(scene.record(due.diver), at=scene.at)
+    if lock is None or not lock.doctor:
+        return Outcome()  # cleared meanwhile
+    return _reminder(due, scene, say("debrief.follow-up", name=scene.name_of(due.diver)))
+
+
 # the eve, and the interval
 
 
 def _eve(due: Due, scene: Scene) -> Outcome:
-    """The evening before: where it opens, and what to do; nothing while health bars targets."""
-    opens_m = standing(scene.record(due.diver), rules=scene.rules, at=scene.at).opening_m
-    if opens_m is None or paused(scene, due.diver):
+    """The evening before: where it opens, and what to do; nothing while health bars or is asked about."""
+    record = scene.record(due.diver)
+    opens_m = standing(record, rules=scene.rules, at=scene.at).opening_m
+    last = latest_session(record, gap_h=scene.rules["session.gap_h"])
+    is_asked = last is not None and not is_checked(record, last)
+    if opens_m is None or is_asked or paused(scene, due.diver):
         return Outcome()
     text = say("debrief.eve", name=scene.name_of(due.diver), opens=down(opens_m))
     return _reminder(due, scene, text)

@@ -22,7 +22,7 @@ from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import closed, marks, owed
 from bot.talk.health_reports import about_other, about_stranger, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
-from bot.texts.help import typed_answer
+from bot.texts.help import cry_words, help_line, typed_answer
 from planner.harm import harm_table, unanswered
 from planner.record import Brief, Dive, DiverRecord, Fact
 from storage.outcome import Key, Letter, Room
@@ -44,7 +44,12 @@ class HealthTurn:
     harmed: tuple[HarmedLine, ...] = ()
 
 
-_EMERGENCY = re.compile(r"\s*/?emergency(?:@\w+)?\s*[!.?]*\s*", re.IGNORECASE)
+_EMERGENCY = re.compile(
+    r"(?:(?:this|it|its|it's|we|have|got|is|a|an|real|med|medical)\s+)*"
+    r"/?emergency(?:@\w+)?\b[\s:,!.?-]*(?P<rest>.*)",
+    re.IGNORECASE | re.DOTALL,
+)
+_LONGEST_CRY = 3
 _FEEL = re.compile(
     r"\s*(?:for\s+)?(?:@?(?P<name>\S+?)[:,]?\s+)?(?:feel|feeling|feels)\b", re.IGNORECASE
 )
@@ -66,7 +71,7 @@ def hear(
         return None
     scene = HealthScene(heard=heard, room=room, records=records)
     text = heard.text
-    if _EMERGENCY.fullmatch(text) or typed_answer(text) == "alarm":
+    if _is_a_cry(text, [m.name for m in room.members.values()]):
         letter = letters_of.help_letter(heard.chat, "emergency", room, about=None)
         return HealthTurn(letters=(letter,))
     facts, letters = owed(scene)
@@ -80,6 +85,16 @@ def hear(
     if turn is None:
         turn = HealthTurn(rest=text)
     return replace(turn, facts=(*facts, *turn.facts), letters=(*letters, *turn.letters))
+
+
+def _is_a_cry(text: str, names: list[str]) -> bool:
+    """Whether a whole message cries for help: `emergency`, `emergency mara`, `help us`."""
+    found = _EMERGENCY.fullmatch(text.strip())
+    if found is None:
+        return typed_answer(text) == "alarm"
+    rest = re.findall(r"[\w']+", found["rest"].casefold())
+    known = {n.casefold() for n in names} | cry_words()
+    return len(rest) <= _LONGEST_CRY and all(word in known for word in rest)
 
 
 def blocked(heard: Heard, *, room: Room, records: Mapping[str, DiverRecord]) -> tuple[Fact, ...]:
@@ -123,11 +138,12 @@ def unanswered_letters(
     if waits is None or not whom.can_dm:
         return ()
     if waits.by_other:
-        return (letters_of.worried(whom),)
+        return (letters_of.worried(whom, grave=waits.grave),)
     table = harm_table()
     base = table.unanswered_row
     return (
         letters_of.own_help(whom, table.rows[base].text, room),
+        letters_of.private_letter(whom, help_line("unanswered")),
         letters_of.private_letter(
             whom, letters_of.bar_text(scene.record(diver), whom, at=scene.at)
         ),

@@ -9,17 +9,17 @@ from datetime import datetime
 from bot.heard import Kind
 from bot.talk import health_letters as letters_of
 from bot.talk.asked import open_questions
-from bot.talk.health_reports import harm_facts, reported, rows_of
+from bot.talk.health_reports import ONE_EVENT, harm_facts, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.talk.turn import Scene
 from bot.texts.help import help_line, typed_answer
-from planner.harm import harm_table, lock_of, unwell_open
+from planner.harm import called_for_help, harm_table, lock_of, unanswered, unwell_open
 from planner.record import Debriefed, Fact, Harm, Unwell, Well
 from storage.outcome import Letter
 
 CHECK = re.compile(
     r"check (?P<name>.+?) (?:(?P<word>yes|no|not-sure)|four (?P<base>\S+) (?P<answers>[nlmu]{1,4})"
-    r"|(?P<about>cold|samba) (?P<told>yes|no|not-sure))",
+    r"|(?P<about>cold|samba|called) (?P<told>yes|no|not-sure|out))",
     re.IGNORECASE,
 )
 RAISED_BY_ANSWERS = {
@@ -30,8 +30,8 @@ RAISED_BY_ANSWERS = {
 """The row that an answer to each of the four questions brings; not sure counts as the lesser yes."""
 
 
-def is_well(scene: HealthScene, diver: str) -> Said:
-    """All normal: noted, and what still bars."""
+def is_well(scene: HealthScene, diver: str, *, answers: bool = False) -> Said:
+    """All normal: noted, and what still bars. `answers`: said at the question of a call for help."""
     heard = scene.heard
     whom = scene.addressee(diver)
     fact = Well(
@@ -39,16 +39,23 @@ def is_well(scene: HealthScene, diver: str) -> Said:
         happened_at=heard.sent_at,
         said_at=heard.now,
         by=heard.sender,
-        origin=scene.origin(diver, answers=False),
+        origin=scene.origin(diver, answers=answers),
     )
     record = scene.with_facts(diver, [fact])
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
-        is_locked = lock_of(record, at=scene.at) is not None
-        first = help_line("well_locked" if is_locked else "well")
+        lock = lock_of(record, at=scene.at)
+        first = help_line("well")
+        if lock is not None:
+            grave = called_for_help(record, at=scene.at) is not None
+            key = "well_call_now" if grave else "well_doctor" if lock.doctor else "well_locked"
+            first = help_line(key)
         bar = letters_of.bar_text(record, whom, at=scene.at)
         text = "\n".join(filter(None, (first, bar)))
         letters.append(letters_of.private_letter(whom, text))
+        waits = unanswered(record, at=scene.at)
+        if waits is not None and waits.grave:
+            letters.append(letters_of.worried(whom, grave=True))
     return [fact], letters
 
 
@@ -79,14 +86,14 @@ def typed(scene: HealthScene) -> Said | None:
     """`no` or `all good`, in private, where the check is the newest thing that waits for an answer."""
     heard = scene.heard
     answer = typed_answer(heard.text)
-    if answer not in _ANSWERS or not heard.private or heard.kind is not Kind.MESSAGE:
+    if answer not in (*_ANSWERS, "some") or not heard.private or heard.kind is not Kind.MESSAGE:
         return None
     asked = {d: at for d in scene.spoken_for() if (at := _checked_at(scene, d)) is not None}
-    waiting = {d: at for d in scene.spoken_for() if (at := _unwell_at(scene, d)) is not None}
-    if not asked and not waiting:
+    waiting = {d: at for d in scene.spoken_for() if (at := _waits_at(scene, d)) is not None}
+    is_check = bool(asked) and answer != "some"
+    asked = asked if is_check else waiting
+    if not asked:
         return None
-    is_check = bool(asked)
-    asked = asked or waiting
     newest = max(asked.values())
     divers = [d for d, at in asked.items() if at == newest]
     others = open_questions(Scene(heard=heard, room=scene.room, records=scene.records, at=scene.at))
@@ -95,17 +102,29 @@ def typed(scene: HealthScene) -> Said | None:
     if not is_check:
         # the four questions wait for their buttons: a bare word may be about any of them
         whom, base = scene.addressee(divers[0]), harm_table().unanswered_row
-        again = letters_of.question(whom, 0, base=base, answers="")
-        return [], [replace(again, text=f"{help_line('by_buttons')}\n{again.text}")]
+        waits = unanswered(scene.record(divers[0]), at=scene.at)
+        if waits is not None and waits.grave:
+            again, first = letters_of.worried(whom, grave=True), help_line("by_button")
+        else:
+            again = letters_of.question(whom, 0, base=base, answers="")
+            first = help_line("by_buttons")
+        return [], [replace(again, text=f"{first}\n{again.text}")]
     return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
 
 
-def _unwell_at(scene: HealthScene, diver: str) -> datetime | None:
-    """When a diver said that not all is normal, where the four questions still wait."""
+def _waits_at(scene: HealthScene, diver: str) -> datetime | None:
+    """When a diver was asked the four questions, or about a call for help; None where none may wait."""
     record = scene.record(diver)
     last = record.latest(Unwell)
-    is_own = last is not None and not last.raised_by_other
-    return last.happened_at if last and is_own and unwell_open(record, at=scene.at) else None
+    if last is not None and unwell_open(record, at=scene.at):
+        return last.happened_at
+    told = record.latest(Harm)
+    if told is None or told.level == "call-now" or scene.at - told.happened_at > ONE_EVENT:
+        return None
+    return told.happened_at if told.row in (None, *_ASKS_FOUR) else None
+
+
+_ASKS_FOUR = frozenset(row.key for row in harm_table().rows.values() if row.four_questions)
 
 
 def _checked_at(scene: HealthScene, diver: str) -> datetime | None:
@@ -116,7 +135,7 @@ def _checked_at(scene: HealthScene, diver: str) -> datetime | None:
     written = record.latest(Debriefed)
     if written is not None and not any(f.happened_at >= written.session_at for f in told):
         asked.append(written.happened_at)
-    if told and isinstance(told[-1], Unwell) and told[-1].raised_by_other:
+    if told and isinstance(told[-1], Unwell) and told[-1].raised_by_other and not told[-1].grave:
         asked.append(told[-1].happened_at)
     return max(asked, default=None)
 
@@ -138,6 +157,8 @@ def pressed(scene: HealthScene, said: re.Match[str]) -> Said | None:
         if said["base"] not in harm_table().rows:
             return None
         facts, letters = _answered(scene, diver, said["base"], said["answers"].lower())
+    elif said["about"].lower() == "called":
+        facts, letters = _called(scene, diver, said["told"].lower())
     elif said["told"].lower() != "yes":
         key = "12" if said["about"].lower() == "cold" else "3-now"
         facts, letters = reported(scene, diver, [harm_table().rows[key]], at=at)
@@ -151,6 +172,15 @@ def pressed(scene: HealthScene, said: re.Match[str]) -> Said | None:
             text = "\n".join(filter(None, (help_line("answered"), bar)))
         letters = [letters_of.private_letter(whom, text)]
     return facts, letters
+
+
+def _called(scene: HealthScene, diver: str, told: str) -> Said:
+    """The answer to whether there was anything, after somebody called for help about the diver."""
+    if told == "out":
+        return reported(scene, diver, [harm_table().rows["2"]], at=scene.heard.sent_at)
+    if told != "yes":
+        return is_unwell(scene, diver)
+    return is_well(scene, diver, answers=True)
 
 
 def _answered(scene: HealthScene, diver: str, base: str, answers: str) -> Said:

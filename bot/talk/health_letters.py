@@ -9,8 +9,17 @@ from zoneinfo import ZoneInfo
 from bot.heard import Heard, Kind
 from bot.texts.help import help_key, help_line, help_text, level_of
 from bot.texts.render import day
-from planner.harm import HarmRow, lock_of, recent_harm, restart_share, unwell_open
-from planner.record import DiverRecord
+from planner.harm import (
+    HarmRow,
+    alarmed,
+    called_for_help,
+    harm_table,
+    lock_of,
+    recent_harm,
+    restart_share,
+    unanswered,
+)
+from planner.record import DiverRecord, Harm
 from storage.outcome import Delivery, Key, Letter, Room
 
 NEUTRAL = "✍"
@@ -58,8 +67,11 @@ def help_letter(to: str, key: str, room: Room, *, about: str | None) -> Letter:
 def own_help(whom: Addressee, key: str, room: Room) -> Letter:
     """The help about a diver, to the private chat; a keeper reads whom it is about.
 
-    The emergency line stays the first: the name stands in the second.
+    The emergency line stays the first: the name stands in the second. Who tells of an own blackout
+    is awake, and reads what to do awake.
     """
+    if key == "unconscious" and not whom.is_kept:
+        key = "unconscious-self"
     letter = help_letter(whom.chat, key, room, about=whom.diver)
     if not whom.is_kept:
         return letter
@@ -103,6 +115,7 @@ def after_harm(
     """Help for the worst row, then the bare date, then the questions a row asks."""
     worst = rows[0]
     letters: list[Letter] = []
+    key = _still_to_call(record, at=at) if worst.level != "call-now" else None
     if not heard.private:
         if worst.level == "call-now":
             letters.append(help_letter(heard.chat, f"{worst.text}-short", room, about=whom.diver))
@@ -112,15 +125,30 @@ def after_harm(
             letters += quiet(heard, whom)
     if not reachable(heard, whom):
         return letters
-    letters.append(own_help(whom, worst.text, room))
-    letters.append(private_letter(whom, bar_text(record, whom, at=at, rows=rows)))
-    return [*letters, *questions_of(whom, rows)]
+    letters.append(own_help(whom, key or worst.text, room))
+    is_grave = worst.level == "call-now" or key is not None
+    bar = bar_text(record, whom, at=at, rows=rows, brief=is_grave)
+    letters.append(private_letter(whom, bar))
+    return [*letters, *questions_of(whom, rows, record=record, at=at)]
 
 
-def questions_of(whom: Addressee, rows: list[HarmRow]) -> list[Letter]:
+def _still_to_call(record: DiverRecord, *, at: datetime) -> str | None:
+    """The text of what was told some hours ago, where that was to call: a milder word changes nothing."""
+    grave = called_for_help(record, at=at)
+    if grave is None:
+        return None
+    row = harm_table().rows.get(grave.row or "")
+    return "call-now" if row is None else row.text
+
+
+def questions_of(
+    whom: Addressee, rows: list[HarmRow], *, record: DiverRecord, at: datetime
+) -> list[Letter]:
     """What the rows of a report ask: the four questions, or those of a loss of motor control."""
     letters: list[Letter] = []
     worst = rows[0]
+    if worst.again_within_days is not None and _is_second(record, at=at):
+        letters.append(private_letter(whom, help_line("second_time")))
     if any(r.four_questions for r in rows) and worst.level != "call-now":
         base = next(r.key for r in rows if r.four_questions)
         letters.append(question(whom, 0, base=base, answers=""))
@@ -129,15 +157,42 @@ def questions_of(whom: Addressee, rows: list[HarmRow]) -> list[Letter]:
     return letters
 
 
+def _is_second(record: DiverRecord, *, at: datetime) -> bool:
+    """Whether a milder report asks for a doctor because it was not the first of its kind."""
+    last = record.latest(Harm)
+    lock = lock_of(record, at=at)
+    return last is not None and not last.doctor and lock is not None and lock.doctor
+
+
+def lock_words(record: DiverRecord, *, at: datetime) -> str:
+    """What stands of a diver's health as the diver types it, all of it."""
+    whom = Addressee(
+        diver=record.diver, name="", speaker=record.diver, speaker_name="", can_dm=True
+    )
+    return bar_text(record, whom, at=at)
+
+
 def bar_text(
-    record: DiverRecord, whom: Addressee, *, at: datetime, rows: list[HarmRow] | None = None
+    record: DiverRecord,
+    whom: Addressee,
+    *,
+    at: datetime,
+    rows: list[HarmRow] | None = None,
+    brief: bool = False,
 ) -> str:
-    """Until when there is no target and what is owed for it; without category or praise."""
+    """Until when there is no target and what is owed for it; without category or praise.
+
+    `brief`: under a text that says to call, one line; the rest is told when it is asked for.
+    """
     lock = lock_of(record, at=at)
     said: list[str] = []
     if lock is None:
-        if unwell_open(record, at=at):
-            said.append(help_line("still_open", begins=whom.begins))
+        waits = unanswered(record, at=at)
+        if waits is not None:
+            kind = "still_open_grave" if waits.grave else "still_open"
+            said.append(help_line(kind, begins=whom.begins))
+        elif alarmed(record, at=at):
+            said.append(help_line("alarmed"))
         back = recent_harm(record, at=at)
         if back is not None:
             said.append(help_line("way_back_from", date=day(back)))
@@ -146,9 +201,12 @@ def bar_text(
         said.append(help_line("until_well", begins=whom.begins))
     elif lock.until_on is not None:
         said.append(_until(day(lock.until_on), lock.ends_at, record.timezone))
+    if brief:
+        return "\n".join((*said, help_line("the_rest", begins=whom.begins)))
     if lock.doctor:
         said.append(help_line("owes_doctor", begins=whom.begins))
-    if rows and any(r.key in ("2", "3-now") for r in rows):
+    keys = [r.key for r in rows] if rows else [h.row for h in record.of(Harm)]
+    if "2" in keys or "3-now" in keys:
         said.append(help_line("instructor"))
     if restart_share(record, at=at) < 1.0:
         said.append(help_line("way_back"))
@@ -186,7 +244,7 @@ def two_questions(whom: Addressee) -> Letter:
     """What a bare loss of motor control asks: over within a minute, no water breathed in."""
     name = f"check {whom.name} samba"
     row = (
-        _key(whom, help_key("yes"), f"{name} yes"),
+        _key(whom, help_key("yes_both"), f"{name} yes"),
         _key(whom, help_key("no"), f"{name} no"),
         _key(whom, help_key("not_sure"), f"{name} not-sure"),
     )
@@ -205,8 +263,21 @@ def check_keys(whom: Addressee) -> tuple[tuple[Key, ...], ...]:
     )
 
 
-def worried(whom: Addressee) -> Letter:
-    """The private question that somebody else's report raises."""
+def worried(whom: Addressee, *, grave: bool = False) -> Letter:
+    """The private question that somebody else's report raises; a graver one after a call for help."""
+    if grave:
+        key = "called_for" if whom.is_kept else "called"
+        text = help_line(key, name=whom.name)
+        rows = tuple(
+            (_key(whom, help_key(f"called_{label}"), f"check {whom.name} called {said}"),)
+            for label, said in (
+                ("out", "out"),
+                ("other", "no"),
+                ("not_sure", "not-sure"),
+                ("none", "yes"),
+            )
+        )
+        return Letter(to=whom.chat, text=text, keys=rows, about=whom.diver)
     key = "worried_for" if whom.is_kept else "worried"
     text = help_line(key, name=whom.name)
     return Letter(to=whom.chat, text=text, keys=check_keys(whom), about=whom.diver)
@@ -216,7 +287,7 @@ def cold_question(whom: Addressee) -> Letter:
     """Numb fingers: whether it is the cold."""
     name = f"check {whom.name} cold"
     row = (
-        _key(whom, help_key("yes"), f"{name} yes"),
+        _key(whom, help_key("yes_all"), f"{name} yes"),
         _key(whom, help_key("no"), f"{name} no"),
         _key(whom, help_key("not_sure"), f"{name} not-sure"),
     )

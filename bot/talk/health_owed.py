@@ -13,8 +13,8 @@ from bot.heard import Heard, Kind
 from bot.talk import health_letters as letters_of
 from bot.talk.asked import LINES
 from bot.talk.health_scene import HealthScene, Said
-from planner.harm import LEVELS, harm_table, lock_of, unwell_open
-from planner.record import Asked, DiverRecord, Fact, Harm, Origin, Unwell
+from planner.harm import LEVELS, harm_table, lock_of, unanswered, unwell_open
+from planner.record import Asked, DiverRecord, Fact, Harm, Origin
 from storage.outcome import Letter
 
 CLOSED = "write-in-private"
@@ -87,7 +87,7 @@ def _letters(scene: HealthScene, record: DiverRecord) -> list[Letter]:
     return [
         letters_of.own_help(whom, key, scene.room),
         letters_of.private_letter(whom, bar),
-        *(letters_of.questions_of(whom, rows) if is_known else ()),
+        *(letters_of.questions_of(whom, rows, record=record, at=scene.at) if is_known else ()),
     ]
 
 
@@ -101,9 +101,9 @@ def _question(scene: HealthScene, record: DiverRecord, whom: letters_of.Addresse
     """The question that is open and was never put: somebody's worry, or the four."""
     if not unwell_open(record, at=scene.at):
         return []
-    last = record.latest(Unwell)
-    if last is not None and last.raised_by_other:
-        return [letters_of.worried(whom)]
+    waits = unanswered(record, at=scene.at)
+    if waits is not None and waits.by_other:
+        return [letters_of.worried(whom, grave=waits.grave)]
     return [letters_of.question(whom, 0, base=harm_table().unanswered_row, answers="")]
 
 

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from bot.talk import health_letters as letters_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import help_line
-from planner.harm import LEVELS, HarmRow, harm_table
+from planner.harm import LEVELS, HarmRow, harm_table, unanswered
 from planner.record import Consent, DiverRecord, Fact, Harm, Unwell
 from storage.outcome import Letter
 
@@ -95,10 +95,9 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
         key = rows[0].text if heard.private else f"{rows[0].text}-short"
         letters.append(letters_of.help_letter(heard.chat, key, scene.room, about=diver))
     elif heard.private:
-        thanks = help_line("thanks", name=whom.name)
+        thanks = help_line("thanks" if whom.can_dm else "thanks_alone", name=whom.name)
         letters.append(Letter(to=heard.chat, text=thanks, about=diver))
-    if whom.can_dm:
-        letters.append(letters_of.worried(whom))
+    grave = rows[0].level == "call-now"
     raised = Unwell(
         diver=diver,
         happened_at=heard.sent_at,
@@ -106,7 +105,10 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
         by=heard.sender,
         origin=scene.origin(diver, answers=True),
         raised_by_other=True,
+        grave=grave,
     )
+    if whom.can_dm and unanswered(scene.with_facts(diver, [raised]), at=scene.at) is not None:
+        letters.append(letters_of.worried(whom, grave=grave))
     return [raised], letters
 
 

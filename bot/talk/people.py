@@ -47,7 +47,7 @@ def arrived(scene: Scene) -> Outcome:
     """The bot was added, or its rights changed: who it is for, the zone, what it hears."""
     parts = []
     if not scene.room.zone_stated:
-        parts += [say("people.arrived"), say("people.ask-zone")]
+        parts += [say("people.arrived"), say("people.ask-zone"), say("people.set-site")]
     if scene.heard.problem == "privacy":
         parts.append(say("people.privacy-mode"))
     if not parts:
@@ -115,7 +115,7 @@ def _grant(command: Command, scene: Scene, diver: str, *, given: bool) -> Outcom
     to = scene.room.named(name)
     diver_name = scene.name_of(diver)
     if to is None:
-        return said(scene.answer(_who_is(scene, name)))
+        return said(scene.answer(who_is(scene, name)))
     if to.key == diver:
         return said(scene.answer(say("people.grant-self")))
     if not to.has_phone:
@@ -128,7 +128,8 @@ def _grant(command: Command, scene: Scene, diver: str, *, given: bool) -> Outcom
     return Outcome(facts=(fact,), letters=(scene.answer(text, about=diver),))
 
 
-def _who_is(scene: Scene, name: str) -> str:
+def who_is(scene: Scene, name: str) -> str:
+    """That nobody of that name is here, and who may have been meant."""
     near = get_close_matches(
         name.casefold(), [m.name.casefold() for m in scene.room.members.values()], n=1
     )
@@ -145,7 +146,7 @@ def _who_is(scene: Scene, name: str) -> str:
 # the group's zone and site
 
 
-def _may_set(scene: Scene) -> bool:
+def may_set(scene: Scene) -> bool:
     """A group's admin; in the room of somebody who has no group yet, that one."""
     member = scene.member(scene.sender)
     own = scene.room.chat == scene.private(scene.sender)
@@ -154,7 +155,7 @@ def _may_set(scene: Scene) -> bool:
 
 def zone(command: Command, scene: Scene, diver: str) -> Outcome:
     """`zone Europe/Lisbon`: by which clock days and mornings go; an admin's word."""
-    if not _may_set(scene):
+    if not may_set(scene):
         return said(scene.answer(say("people.admin-only")))
     wanted = str(command.args["zone"])
     exact, near = _zones_like(wanted)
@@ -205,7 +206,7 @@ def site(command: Command, scene: Scene, diver: str) -> Outcome:
     named = {f.name: command.args[f.name] for f in fields(Site) if f.name in command.args}
     if not named:
         return said(scene.answer(_site_line(scene.room.site)))
-    if not _may_set(scene):
+    if not may_set(scene):
         return said(scene.answer(say("people.admin-only")))
     new: Site = replace(scene.room.site, **named)  # type: ignore[arg-type]
     return Outcome(changes=(SetRoom(site=new),), letters=(scene.answer(_site_line(new)),))
@@ -284,19 +285,8 @@ def later(command: Command, scene: Scene, diver: str) -> Outcome:
     return said(scene.answer(say("people.later", word=command.name.replace("-", " "))))
 
 
-LATER = (
-    "board",
-    "cap",
-    "coach",
-    "gap",
-    "lines",
-    "order",
-    "rest",
-    "seen",
-    "tell-coach",
-    "trim",
-)
-"""They come with the coach and the round at the buoy."""
+LATER = ("order",)
+"""It comes with the round at the buoy."""
 
 HANDLERS: dict[str, Handler] = {
     "start": start,

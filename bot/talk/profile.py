@@ -14,7 +14,7 @@ from bot.talk.turn import Handler, Scene
 from bot.texts.render import day, down, joined, metres, say
 from planner.figure import Figure, OutOfRange
 from planner.held import sizes
-from planner.lungs import AGE_LOW_Y, Implausible, Lungs, lungs_of, predict, with_measured
+from planner.lungs import Implausible, Lungs, lungs_of, predict, with_measured
 from planner.plan import standing
 from planner.record import (
     PB,
@@ -28,11 +28,13 @@ from planner.record import (
     Ping,
     ReportedBase,
     Sex,
+    UnderAge,
     Unwell,
     Volume,
     VolumeKind,
     day_begins_at,
 )
+from planner.rules import Rules
 from planner.sources import source
 from planner.standing import Standing
 from storage.outcome import Outcome
@@ -68,8 +70,10 @@ def me(command: Command, scene: Scene, diver: str) -> Outcome:
     sex = Sex(str(command.args["sex"]))
     age_y = int(_number(command, "age_y"))
     height_m = _number(command, "height_m")
-    if age_y < AGE_LOW_Y:
-        return _answered(scene, diver, say("profile.under-age", age=AGE_LOW_Y))
+    if is_under_age(age_y, rules=scene.rules):
+        least_y = int(scene.rules["people.least_age_y"])
+        fact_of_age = UnderAge(**scene.carried(diver, command.line))
+        return _answered(scene, diver, say("profile.under-age", age=least_y), fact_of_age)
     try:
         predict(sex=sex, age_y=age_y, height_m=height_m, extrapolate=True)
     except OutOfRange as error:
@@ -90,6 +94,16 @@ def me(command: Command, scene: Scene, diver: str) -> Outcome:
         )
     )
     return _answered(scene, diver, text, fact)
+
+
+def is_under_age(age_y: int, *, rules: Rules) -> bool:
+    """Whether somebody of an age in years is not served (H `people.least_age_y`).
+
+    >>> from planner.rules import RULES
+    >>> is_under_age(17, rules=RULES), is_under_age(18, rules=RULES)
+    (True, False)
+    """
+    return age_y < rules["people.least_age_y"]
 
 
 def _plain(value: float) -> str:

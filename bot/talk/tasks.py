@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from bot.shorthand.reading import Command
 from bot.talk.aside import privately, whose
-from bot.talk.turn import Handler, Scene, said
+from bot.talk.turn import Scene
 from bot.texts.render import say
 from planner.learning import TASKS, OpenTask, dose_passed
 from planner.plan import standing
@@ -18,10 +18,8 @@ from storage.outcome import Outcome
 def task(command: Command, scene: Scene, diver: str) -> Outcome:
     """`task`: what is set, its drill and how far it is; `task lock`: one drill.
 
-    `task noor lock`, a coach's, comes with the coach.
+    `task noor lock` is the coach's, and answered there.
     """
-    if "name" in command.args:
-        return said(scene.answer(say("people.later", word=command.name)))
     named = command.args.get("task")
     if named is not None:
         lines = [_drill(str(named)), dose_words(scene)]
@@ -47,8 +45,10 @@ def task_lines(scene: Scene, diver: str) -> Iterator[str]:
     """Each task that is set, against what, with its drill, and how far it is; then the dose."""
     tasks = _open(scene, diver)
     for name, one in tasks.items():
-        against = "fill" if one.reason is None else str(one.reason)
-        why = say("task.against-fill") if one.reason is None else say(f"reason.{against}")
+        if one.by_coach:
+            why = say("task.by-coach")
+        else:
+            why = say("task.against-fill") if one.reason is None else say(f"reason.{one.reason}")
         yield say("task.set", task=name, why=why, drill=say(f"drill.{name}"))
         yield progress(scene, one)
     if tasks:
@@ -127,7 +127,7 @@ def newly_set(before: Scene, after: Scene, diver: str) -> Iterator[str]:
     """The tasks that a report has set: what they are, and that a new depth waits for them."""
     was = _open(before, diver)
     for name, one in _open(after, diver).items():
-        if name in was:
+        if name in was or one.by_coach:
             continue
         if one.reason is None:
             yield say("task.now-set-fill", task=name, before=_before(after.rules))
@@ -143,6 +143,3 @@ def _begun(words: str) -> str:
 
 DRILLED = frozenset(TASKS.values()) | {"fetch", "shallow"}
 """Every task that has a drill."""
-
-HANDLERS: dict[str, Handler] = {"task": task}
-"""What this room answers, by the command's name."""

@@ -11,13 +11,14 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import takewhile
 
+from bot.talk.health_letters import lock_words
 from bot.talk.keys import Keys, briefed, depth_keys_again, next_keys, open_keys
 from bot.talk.tasks import tasks_open
 from bot.talk.turn import Scene
 from bot.texts.render import clock, down, has, joined, metres, say
 from planner.dose import interval_min
 from planner.full import FullPlan, supported_of
-from planner.harm import lock_of
+from planner.harm import unanswered
 from planner.plan import plan, standing
 from planner.reasons import (
     ASKED_IN_GROUP,
@@ -153,6 +154,8 @@ _LIKE_A_LOCK = frozenset(
         Because.NOT_FIT,
         Because.WATCHING,
         Because.LAYOFF_LONG,
+        Because.UNDER_AGE,
+        Because.COACH_REST,
     }
 )
 """Reasons that nobody in the group may tell from each other, whatever else stands beside them."""
@@ -269,9 +272,12 @@ def asked_for(scene: Scene, diver: str, kinds: list[Because]) -> Next:
 def reason_words(scene: Scene, refusal: Refusal) -> Iterator[str]:
     """Every bar that stands, in words for the diver alone."""
     kinds = {bar.because for bar in refusal.bars}
-    for bar in refusal.bars:
-        if bar.because is Because.CHECK_OPEN and Because.LOCK in kinds:
-            continue  # the lock asks for `feel ok` as well; twice would confuse who is unwell
+    if Because.LOCK in kinds and len(kinds) > 1:
+        # nothing else matters yet: neither a PB that is missing nor what comes after the lock
+        bars = [bar for bar in refusal.bars if bar.because is Because.LOCK]
+    else:
+        bars = list(refusal.bars)
+    for bar in bars:
         yield _reason(scene, refusal, bar)
 
 
@@ -281,7 +287,11 @@ def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
         words = named_words(refusal, because)
         return words[0].upper() + words[1:]
     if because is Because.LOCK:
-        return _lock_words(scene, refusal.diver)
+        return lock_words(scene.record(refusal.diver), at=scene.at)
+    if because is Because.UNWELL:
+        waits = unanswered(scene.record(refusal.diver), at=scene.at)
+        kind = "alarmed" if waits is None else "called" if waits.grave else "unwell"
+        return say(f"bar.{kind}")
     if because is Because.LEARNING:
         return " ".join((say("bar.learning"), *tasks_open(scene, refusal.diver)))
     if because is Because.NOT_SUPPORTED:
@@ -309,15 +319,6 @@ def _support_words(scene: Scene, diver: str) -> str:
         depth=down(speaks.depth_m),
         kind=say(f"debrief.kind-{speaks.binding.kind}"),
     )
-
-
-def _lock_words(scene: Scene, diver: str) -> str:
-    lock = lock_of(scene.record(diver), at=scene.at)
-    if lock is None or lock.until_on is None:
-        until = say("bar.lock-open")
-    else:
-        until = say("bar.lock", until=lock.until_on)
-    return joined((until, say("bar.lock-doctor") if lock is not None and lock.doctor else ""), " ")
 
 
 # the echo
@@ -441,7 +442,7 @@ def caution(scene: Scene, dive: Dive, *, is_open: bool) -> str:
 
     `is_open`: the diver has a target now or could have; with none, its reason says enough.
     """
-    if dive.waits:
+    if dive.waits or scene.silent:
         return ""
     state = standing(scene.record(dive.diver), rules=scene.rules, at=scene.at)
     if dive.exercise is Exercise.DIP and state.exercise is Exercise.RV and not state.dives_done:

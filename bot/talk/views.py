@@ -14,7 +14,7 @@ from bot.talk.turn import Handler, Scene
 from bot.texts.render import clock, day, joined, metres, say
 from planner.plan import plan, standing
 from planner.reasons import Bar, Because, Plan, Refusal
-from planner.record import Dive, DiverRecord, Exercise, sessions
+from planner.record import Dive, DiverRecord, Exercise, Seen, sessions
 from storage.outcome import Outcome, Picture
 
 LOG_DIVES = 12
@@ -85,10 +85,18 @@ def _log_line(scene: Scene, dive: Dive) -> str:
             clock(dive.happened_at, scene.zone),
             dive_words(dive),
             say("view.waits") if dive.waits else "",
+            _seen_by(scene, dive),
             f"# {dive.note}" if dive.note else "",
         ),
         " · ",
     )
+
+
+def _seen_by(scene: Scene, dive: Dive) -> str:
+    """`seen by ilse`, where the coach watched it."""
+    seen = (s for s in scene.record(dive.diver).of(Seen) if s.dived_at == dive.happened_at)
+    by = next(seen, None)
+    return "" if by is None else say("view.seen", name=scene.name_of(by.by))
 
 
 def dive_words(dive: Dive) -> str:

@@ -32,6 +32,7 @@ class HelpFile:
     lines: Mapping[str, str]
     keys: Mapping[str, str]
     typed: Mapping[str, frozenset[str]]
+    cry: frozenset[str]
 
 
 @lru_cache(maxsize=4)
@@ -45,6 +46,7 @@ def help_file(language: str = "en") -> HelpFile:
         lines=raw["lines"],
         keys=raw["keys"],
         typed={answer: frozenset(words) for answer, words in raw["typed"].items()},
+        cry=frozenset(raw["cry"]["words"]),
     )
 
 
@@ -87,6 +89,11 @@ def typed_answer(text: str) -> str | None:
     said = re.sub(r"[\s\-.!,]+", " ", text.replace("’", "'").casefold()).strip()
     found = (answer for answer, words in help_file().typed.items() if said in words)
     return next(found, None)
+
+
+def cry_words() -> frozenset[str]:
+    """What may stand behind `emergency` and leaves it a cry for help."""
+    return help_file().cry
 
 
 def help_key(key: str) -> str:

@@ -203,9 +203,12 @@ def test_call_now_about_another_helps_in_the_group_and_keeps_no_symptom() -> Non
     assert isinstance(raised, Unwell)
     assert raised.diver == "m1"
     assert raised.raised_by_other
+    assert raised.grave
     assert unwell_open(talk.records()["m1"], at=talk.now)
-    assert "all normal?" in to(turn, "m1")
-    assert "blood" not in to(turn, "m1")
+    # the question is the same whatever was told, so it says nothing of it
+    other = said(Talk().say("mara is not waking up", by="a1", private=False))
+    assert to(turn, "m1") == to(other, "m1")
+    assert "called for help about you" in to(turn, "m1")
 
 
 def test_a_lesser_symptom_of_another_is_asked_in_private_and_silent_in_the_group() -> None:
@@ -239,7 +242,7 @@ def test_feel_ok_says_what_stands_while_a_lock_does() -> None:
     assert isinstance(turn.facts[0], Well)
     assert "No target before Sat 4 Jul" in to(turn, "m1")
     assert not re.search(r"next:? \d", to(turn, "m1").lower())
-    assert to(said(Talk().say("feel ok")), "m1") == "Noted: all normal."
+    assert to(said(Talk().say("feel ok")), "m1").startswith("Noted: you say all is normal.")
 
 
 def test_hoarse_is_open_until_feel_ok() -> None:
@@ -271,7 +274,7 @@ def test_the_four_questions_choose_the_row() -> None:
 
 ANSWERS = [
     (0, "spots", "6"), (0, "coughed", "5"), (1, "cough", "9"), (1, "short", "4"),
-    (2, "tight", "8"), (2, "strong", "7"), (3, "joints", "13"), (3, "weak", "12"),
+    (2, "tight", "8"), (2, "strong", "7"), (3, "dizzy, sick, joints", "13"), (3, "weak", "12"),
     (0, "not sure", "6"), (1, "not sure", "9"), (2, "not sure", "8"), (3, "not sure", "13"),
 ]  # fmt: skip
 
@@ -369,7 +372,7 @@ def test_emergency_is_for_anyone_anywhere_at_once() -> None:
         letter = turn.letters[0]
         assert (letter.to, letter.delivery) == (GROUP, Delivery.HELP)
         assert "emergency number now: 112" in letter.text.splitlines()[0]
-        for words in ("SHORT OF BREATH, BLOOD, CHEST", "NOT AWAKE", "in the van", "slipway"):
+        for words in ("SHORT OF BREATH, BLOOD, CHEST", "WON'T WAKE", "in the van", "slipway"):
             assert words in letter.text
 
 
@@ -458,16 +461,29 @@ def test_no_text_of_help_holds_a_target_a_figure_of_progress_or_forbidden_advice
         r"not serious|harmless|don't worry|nothing to worry|clears you|\bsafe\b",
     )
     for text in every:
-        said = text.lower().replace("no swimming back", "").replace("the way back", "")
+        said = (
+            text.lower()
+            .replace("no swimming back", "")
+            .replace("even for seconds", "")
+            .replace("the second in", "")
+            .replace("the way back", "")
+        )
         for pattern in never:
             assert not re.search(pattern, said), (pattern, text)
 
 
 def test_the_way_back_is_told_with_the_lock_and_after_it() -> None:
     """Rows 4 to 10: full lungs first, 28 days more, at most half; after another row not a word of it."""
-    grave = said(Talk().say("coughing blood"))
-    assert "full lungs and shallow first" in to(grave, "m1")
-    assert "at most half" in to(grave, "m1")
+    talk = Talk()
+    grave = said(talk.say("coughing blood"))
+    # under a text that says to call, one line; the rest is told when the diver comes back to it
+    assert (
+        to(grave, "m1").count("\n")
+        == to(grave, "m1").count("\n", 0, to(grave, "m1").index("No target")) + 1
+    )
+    later = said(talk.say("feel ok"))
+    assert "full lungs and shallow first" in to(later, "m1")
+    assert "at most half" in to(later, "m1")
     mild = said(Talk().say("hoarse since the dive"))
     assert "way back" not in to(mild, "m1")
 
@@ -505,7 +521,7 @@ def test_the_last_button_is_never_answered_with_silence() -> None:
     """The fourth no after a yes, and a samba that was over at once: what stands is said again."""
     talk = Talk()
     turn = said(talk.say("feel gloopy"))
-    for label in ("no", "cough, rattle, less deep", "no", "no"):
+    for label in ("no", "cough, rattle, can't breathe in fully", "no", "no"):
         turn = said(talk.press(label, [x for x in turn.letters if x.keys]))
     assert "noted" in to(turn, "m1").lower()
     assert "No target before" in to(turn, "m1")

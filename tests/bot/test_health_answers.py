@@ -35,7 +35,7 @@ def test_all_good_typed_in_private_answers_the_check(word: str, hours: float) ->
     buoy = asked_after(ready(), "mara", hours_later=hours)
     answer = buoy.says("mara", word, private=True)
     assert isinstance(buoy.facts[-1], Well)
-    assert "Noted: all normal." in said_to(answer, "mara")
+    assert "Noted: you say all is normal." in said_to(answer, "mara")
 
 
 def test_no_typed_in_private_opens_the_four_questions() -> None:
@@ -131,11 +131,11 @@ def test_who_was_asked_after_while_unreachable_is_asked_when_the_chat_opens() ->
     assert said_to(buoy.says("mara", "zoe coughs a bit"), "zoe") == ""
     assert unwell_open(buoy.record("zoe"), at=buoy.at)
     answer = buoy.reachable("zoe", dm=True).later(minutes=3).says("zoe", "hi", private=True)
-    assert "Somebody asked after you." in said_to(answer, "zoe").splitlines()[0]
+    assert "Somebody is worried about you." in said_to(answer, "zoe").splitlines()[0]
     buoy.presses("zoe", "yes", private=True)
     assert not unwell_open(buoy.record("zoe"), at=buoy.at)
     again = buoy.later(minutes=1).says("zoe", "hi", private=True)
-    assert "asked after you" not in said_to(again, "zoe")
+    assert "worried about you" not in said_to(again, "zoe")
 
 
 def test_words_nobody_can_read_are_asked_about_when_the_chat_opens() -> None:
@@ -303,7 +303,9 @@ def test_a_press_in_the_instant_of_the_question_answers_it() -> None:
 def test_not_breathing_is_read_as_unconscious() -> None:
     """Where two texts would do, the worst row's comes: rescue breaths before sitting comfortably."""
     answer = said_to(mara().says("ana", "mara is not breathing"), "group")
-    assert answer.splitlines()[1].startswith("NOT AWAKE: mask off, airway out of the water")
+    assert answer.splitlines()[1].startswith(
+        "IN THE WATER: mask off, airway (mouth and nose) out of the water"
+    )
 
 
 @pytest.mark.parametrize("word", ["no", "yes"])
@@ -321,6 +323,6 @@ def test_acting_weird_is_asked_about_in_private() -> None:
     """Somebody acts strangely: the diver is asked in private, and the group reads nothing."""
     answer = mara().says("mara", "ana is acting weird")
     assert said_to(answer, "group") == ""
-    assert "Somebody asked after you." in said_to(answer, "ana")
+    assert "Somebody is worried about you." in said_to(answer, "ana")
     grave = mara().says("mara", "ana is talking weird")
     assert said_to(grave, "group").startswith("Call your local emergency number now")

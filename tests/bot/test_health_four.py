@@ -16,14 +16,14 @@ NO, LITTLE, MUCH, UNSURE = "nlmu"
 LABELS = {
     "blood": {NO: "no", LITTLE: "spots or streaks", MUCH: "coughed up, or more", UNSURE: "not sure"},
     "breath": {
-        NO: "no", LITTLE: "cough, rattle, less deep", MUCH: "short of breath at rest", UNSURE: "not sure",
+        NO: "no", LITTLE: "cough, rattle, can't breathe in fully", MUCH: "short of breath at rest", UNSURE: "not sure",
     },
     "chest": {
         NO: "no", LITTLE: "tight, sore, mild", MUCH: "strong, spreading, over 15 min", UNSURE: "not sure",
     },
     "head": {
-        NO: "no", LITTLE: "joints, rash, sick, odd tiredness",
-        MUCH: "weak, numb, speech, sight, unsteady", UNSURE: "not sure",
+        NO: "no", LITTLE: "dizzy, sick, joints, rash, very tired",
+        MUCH: "weak, numb, confused, speech, sight, unsteady", UNSURE: "not sure",
     },
 }  # fmt: skip
 

@@ -17,31 +17,42 @@ NEEDS = {
     "breathing-or-blood": (
         "your local emergency number", "everyone out", "no swimming back", "however breathing is easiest",
         "oxygen, if someone is trained", "never alone", "nothing to eat or drink", "don't drive",
-        "cpr as trained, with rescue breaths", "breath-hold dive, depth, time, symptoms", "can't assess you",
+        "rescue breaths and cpr as trained", "breath-hold dive, depth, time, symptoms", "can't assess you",
+        "say where you are", "hospital all the same",
     ),
     "unconscious": (
-        "your local emergency number", "mask off", "airway out of the water", "tow in", "get them out",
-        "rescue breaths and cpr as trained", "aed", "oxygen", "on the side", "hospital", "awake again",
+        "your local emergency number", "mask off", "mouth and nose out of the water", "tow in",
+        "get them out", "rescue breaths and cpr as trained", "aed", "oxygen", "on the side", "hospital",
+        "awake again", "say where you are",
+    ),
+    "unconscious-self": (
+        "your local emergency number", "stay out of the water", "somebody beside you", "hospital now",
+        "even if all feels fine", "on the side", "rescue breaths and cpr as trained",
+    ),
+    "missing": (
+        "your local emergency number", "not come up", "time and place", "eyes on the place", "mask off",
+        "rescue breaths and cpr as trained", "on the side", "hospital, even when awake again",
     ),
     "neurological": (
         "your local emergency number", "lie flat", "oxygen, if someone is trained", "note the time",
-        "hospital, even if it has gone",
+        "hospital, even if it has gone", "nothing to eat or drink", "never alone",
     ),
     "doctor-today": (
         "diving is over", "doctor today", "breath-hold diving injury", "diving-medicine advice",
-        "no hard exercise", "no flying", "no diving", "call your local emergency number",
+        "no hard exercise", "no flying", "gets worse", "call your local emergency number",
     ),
-    "doctor-today-ear": ("doctor today", "no equalising", "no flying", "ear specialist"),
-    "doctor-today-dry": ("doctor today", "keep the ear dry", "no flying"),
+    "doctor-today-ear": ("doctor today", "no equalising", "no flying", "ear specialist", "gets worse"),
+    "doctor-today-dry": ("doctor today", "keep the ear dry", "no flying", "gets worse"),
     "day-over": (
-        "day is over", "rest", "warm", "don't be alone", "blood, breathlessness or chest pain tonight",
+        "day is over", "rest", "warm", "don't be alone", "blood, hard to breathe or chest pain tonight",
         "tomorrow: tell me here", "no target until you are clear",
     ),
-    "practice-over": ("practice is over", "24 hours", "nothing new next time"),
+    "practice-over": ("practice is over", "24 hours", "no new depth next time"),
     "emergency": (
-        "your local emergency number", "everyone out", "not awake", "mask off", "airway out of the water",
-        "rescue breaths and cpr as trained", "aed", "on the side", "however breathing is easiest",
-        "lie flat", "note the time", "hospital", "breath-hold dive, depth, time, symptoms",
+        "your local emergency number", "swimming back", "won't wake", "mask off",
+        "airway (mouth and nose) out of the water", "rescue breaths and cpr as trained", "aed",
+        "on the side", "however breathing is easiest", "lie flat", "note the time", "hospital",
+        "not come up", "breath-hold dive, depth, time, symptoms",
     ),
 }  # fmt: skip
 
@@ -59,7 +70,7 @@ def test_every_text_is_asked_of() -> None:
     assert long == set(NEEDS)
 
 
-ACT = r"(call|mask|airway|lie|sit|stop|see|your day is over|exhale practice is over|not awake)"
+ACT = r"(call|see|your day is over|exhale practice is over)"
 
 
 @pytest.mark.parametrize("key", list(help_file().texts))
@@ -89,15 +100,24 @@ def test_a_site_changes_no_line_but_its_own(site: Site) -> None:
 
 
 @pytest.mark.parametrize("key", ["unconscious", "unconscious-short"])
-def test_one_text_serves_the_unconscious_and_who_is_awake_again(key: str) -> None:
-    """Who writes `I blacked out, I'm ok now` finds the own line by its capitals, after the emergency line."""
+def test_the_text_for_the_unconscious_says_what_can_not_wait_first(key: str) -> None:
+    """Call, out of the water, breath; who is awake again is found by capitals, and goes to hospital."""
+    shown = help_text(key, Site())
+    assert "emergency number" in shown.splitlines()[0]
+    marks = [shown.index(m) for m in ("IN THE WATER", "NOT BREATHING", "BREATHING:", "AWAKE AGAIN")]
+    assert marks == sorted(marks)
+    assert "ospital now, even if all feels fine" in shown[marks[-1] :]
+
+
+@pytest.mark.parametrize("key", list(help_file().texts))
+def test_nobody_is_told_to_resuscitate_who_only_breathes_badly(key: str) -> None:
+    """Rescue breaths and CPR stand behind somebody who won't wake or doesn't breathe, never behind bad breath."""
     lines = help_text(key, Site()).splitlines()
-    assert "emergency number" in lines[0]
-    (awake,) = [line for line in lines if line.startswith("AWAKE AGAIN:")]
-    assert "Hospital now" in awake
-    assert "never alone" in awake
-    # what can't wait stands before it
-    assert [line.startswith("NOT AWAKE:") for line in lines][:3] == [False, True, False]
+    for n, line in enumerate(lines):
+        if "CPR" in line:
+            near = " ".join(lines[max(0, n - 1) : n + 1])
+            assert re.search(r"not breathing|won't wake|stops breathing", near, re.IGNORECASE), line
+            assert "normal" not in near.lower(), line
 
 
 def test_a_milder_text_names_no_other_level() -> None:
@@ -118,7 +138,7 @@ def test_every_row_reads_its_own_kind_of_text() -> None:
     texts = {key: row.text for key, row in harm_table().rows.items()}
     call_now = {k: t for k, t in texts.items() if harm_table().rows[k].level == "call-now"}
     assert call_now == {
-        "1": "unconscious", "2": "unconscious", "3-now": "unconscious", "4": "breathing-or-blood",
+        "1": "unconscious", "1-missing": "missing", "2": "unconscious", "3-now": "unconscious", "4": "breathing-or-blood",
         "5": "breathing-or-blood", "7": "breathing-or-blood", "10": "breathing-or-blood",
         "12": "neurological", "22-now": "breathing-or-blood", "24": "breathing-or-blood",
     }  # fmt: skip

@@ -265,9 +265,9 @@ def test_a_task_is_done_after_three_days_and_two_shallow_dives_in_either_order()
         assert set(found.open) == {"lock", "hold"}
 
         def shallow(found: Learning = found) -> None:
-            found.shallow(dive(exercise=Exercise.SHALLOW, waits=True))
-            found.shallow(dive("other", exercise=Exercise.SHALLOW))
-            found.shallow(dive(exercise=Exercise.SHALLOW))
+            found.shallow(dive(exercise=Exercise.SHALLOW, waits=True), day=5)
+            found.shallow(dive("other", exercise=Exercise.SHALLOW), day=5)
+            found.shallow(dive(exercise=Exercise.SHALLOW), day=5)
 
         def drill(day: int, found: Learning = found) -> None:
             found.practised(dive(exercise=Exercise.DRY, task="lock", waits=True), day=day + 50)
@@ -319,7 +319,7 @@ def test_faults_on_full_lungs_are_counted_anew_after_their_task() -> None:
     for day in (2, 3, 4):
         found.practised(dive(exercise=Exercise.DRY, task="lock"), day=day)
     for _ in range(2):
-        found.shallow(dive(exercise=Exercise.SHALLOW))
+        found.shallow(dive(exercise=Exercise.SHALLOW), day=5)
     assert found.open == {}
     found.full(dive("swallow"), day=5)
     assert set(found.open) == {"hold"}

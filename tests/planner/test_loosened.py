@@ -467,14 +467,14 @@ def loosened(name: str) -> Rules:
 
 
 def test_every_figure_has_its_scenario() -> None:
-    """The table names each figure of rules.toml, and no other."""
-    assert set(SCENARIOS) == set(RULES)
+    """The table names each figure of rules.toml, and no other; order and people have tables of their own."""
+    elsewhere = ("order.", "people.")
+    assert set(SCENARIOS) == {name for name in RULES if not name.startswith(elsewhere)}
 
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_loosening_a_figure_is_noticed(name: str) -> None:
     """The scenario comes out as the policy says, and differently once its figure is loosened."""
     scenario, expected = SCENARIOS[name]
-    said = scenario(RULES)
-    assert said == expected
-    assert scenario(loosened(name)) != said
+    assert scenario(RULES) == expected
+    assert scenario(loosened(name)) != expected

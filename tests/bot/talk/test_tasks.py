@@ -11,6 +11,7 @@ from bot.talk.tasks import DRILLED
 from bot.texts.render import say
 from planner.plan import Plan, plan
 from planner.reasons import Because
+from planner.record import TaskSet
 from planner.rules import RULES
 from tests.bot.talk.buoy import Buoy, said_to
 
@@ -140,10 +141,11 @@ def test_the_brief_says_that_a_task_comes_first():
     assert "A task comes first" in said_to(answer, "mara")
 
 
-def test_a_coach_cannot_set_one_yet():
-    """`task noor lock` says that it is not here, and sets nothing."""
+def test_nobody_but_the_coach_sets_one_for_another():
+    """`task noor lock` by her keeper, who is no coach: said so, and nothing is set."""
     buoy = held().keep("noor", keeper="mara", pb=36, goal=42)
-    assert "not here yet" in buoy.says("mara", "task noor lock")
+    assert "coach alone" in buoy.says("mara", "task noor lock")
+    assert not any(isinstance(f, TaskSet) for f in buoy.record("noor").facts)
 
 
 @pytest.mark.parametrize("name", sorted(DRILLED))

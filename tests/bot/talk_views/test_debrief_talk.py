@@ -34,6 +34,17 @@ def debriefed(stage: Stage, late: timedelta = timedelta()) -> Outcome:
     return stage.falls_due(due, at=due.at + late)
 
 
+def answered(stage: Stage, at: datetime) -> Stage:
+    """The morning's question was answered on the day of an instant."""
+    origin = Origin(chat="p:mara", message=901)
+    stage.facts.append(
+        Well(
+            diver="mara", happened_at=at - timedelta(hours=9), said_at=at, by="mara", origin=origin
+        )
+    )
+    return stage
+
+
 def harmed(stage: Stage, *, row: str = "6", days: float = 60, doctor: bool = True) -> Stage:
     stage.facts.append(
         Harm(
@@ -256,7 +267,10 @@ def due(kind: DueKind, at: datetime) -> Due:
 def test_the_eve_says_where_the_day_opens_and_what_to_do() -> None:
     """The evening before gives the opening depth and the advice; a paused diver gets neither."""
     at = datetime(2026, 5, 7, 18, tzinfo=UTC)
-    text = text_to(staged(first_session()).falls_due(due(DueKind.EVE, at)), "p:mara")
+    asked = staged(first_session())
+    # the morning's question is open: no target would be given, so no depth is told
+    assert asked.falls_due(due(DueKind.EVE, at)).letters == ()
+    text = text_to(answered(asked, at).falls_due(due(DueKind.EVE, at)), "p:mara")
     assert "opening at 4.5 m" in text
     assert "Light meal" in text
     assert "stay dry, and say so here" in text

@@ -4,7 +4,18 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from planner.record import PB, Body, Consent, Exercise, Goal, Harm, Origin, ReportedBase, Volume
+from planner.record import (
+    PB,
+    Body,
+    Consent,
+    Exercise,
+    Goal,
+    Harm,
+    Origin,
+    ReportedBase,
+    UnderAge,
+    Volume,
+)
 from tests.bot.talk_views.stage import GROUP, Stage, text_to
 from tests.planner.season import Season
 
@@ -26,9 +37,10 @@ def test_a_body_is_answered_with_bands_and_where_they_come_from(stage: Stage) ->
 
 @pytest.mark.parametrize("age_y", [0, 9, 17])
 def test_nobody_under_18_is_served(stage: Stage, age_y: int) -> None:
-    """Under 18 nothing is kept, and the answer says so."""
+    """Under 18 no figure is kept, only that there are no targets, and the answer says so."""
     outcome = stage.says("mara", "me", sex="f", age_y=age_y, height_m=1.30)
-    assert outcome.facts == ()
+    (kept,) = outcome.facts
+    assert isinstance(kept, UnderAge)
     assert "18" in text_to(outcome, "p:mara")
 
 

@@ -71,11 +71,10 @@ def test_a_line_becomes_its_fact_and_its_answer(
         ("forget", "forget health"),
         ("forget all", "protection goes with it"),
         ("export", "every fact"),
-        ("me f 9y 130cm", "18"),
         ("rv 9.9", "TLC"),
         ("forecast", "I need your PB"),
-        ("board", "not here yet"),
-        ("tell coach", "not here yet"),
+        ("board", "coach alone"),
+        ("tell coach", "No coach here"),
     ],
 )
 def test_a_line_that_only_asks_writes_nothing(stage: Stage, line: str, said: str) -> None:

@@ -41,7 +41,7 @@ SAID = (
     "why", "ready", "forecast", "export", "board", "share on", "forget health", "me f 52y 165cm",
     "allow mara", "disallow mara", "coach mara", "tell coach", "help", "start", "emergency", "check Mara yes",
     "check Mara four 23 m", "for mara log", "mara why", "for mara export", "trim mara 6", "rest mara",
-    "cap 3", "seen mara", "task mara lock", "site salt", "add kim", "kim 7 ok", "kim feel hoarse",
+    "cap 3", "gap 9", "lines 2", "coach yes", "coach no", "seen mara", "task mara lock", "site salt", "add kim", "kim 7 ok", "kim feel hoarse",
 )  # fmt: skip
 """Every kind of message that there is."""
 
@@ -349,7 +349,7 @@ def test_forgetting_health_takes_the_buttons_that_tell_of_answers(group: Group) 
     """The buttons under the four questions carry what was answered so far: they go with the rest."""
     group.says("feel gloopy", chat=MARA)
     group.presses(group.buttons["p:t7 no"], chat=MARA)
-    group.presses(group.buttons["p:t7 cough, rattle, less deep"], chat=MARA)
+    group.presses(group.buttons["p:t7 cough, rattle, can't breathe in fully"], chat=MARA)
     told = group.store._db.execute("SELECT count(*) FROM key WHERE body LIKE '%four 23 nl%'")
     assert told.fetchone()[0] > 0
     group.says("forget health", chat=MARA)

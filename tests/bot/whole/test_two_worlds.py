@@ -169,11 +169,15 @@ def test_nobody_but_mara_reads_a_byte_that_tells_her_lock_from_rest(
 
 
 def _may_be_theirs(fact: Fact, walker: str) -> bool:
-    """What others may write of her: a question raised, a report that waits, and a grantee's dives."""
+    """What others may write of her: a question raised, a report that waits, a grantee's dives, a coach's limits."""
     kind = type(fact).__name__
     if isinstance(fact, Unwell):
         return fact.raised_by_other
     if kind in ("Asked", "Brief", "Strike"):
+        return True
+    if walker == "the group's admin" and kind == "Named":
+        return True
+    if walker == "her coach" and kind in ("Limit", "Seen", "TaskSet"):
         return True
     return kind == "Dive" and (walker.startswith("her buddy") or getattr(fact, "waits", False))
 
