@@ -323,6 +323,13 @@ class Limit(Fact):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Ordered(Fact):
+    """`order`: somebody asked for the round in a group; it is kept up to date while the session lasts."""
+
+    group: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Seen(Fact):
     """`seen mara`: the coach watched the dive that happened at `dived_at`."""
 
@@ -374,7 +381,7 @@ class Strike(Fact):
 AnyFact = (
     Dive | Brief | Fit | Buddy | Watching | Done | Body | UnderAge | Volume | PB | Goal
     | ReportedBase | Harm | Well | Unwell | Cleared | Consent | Grant | Kept | Named | Accepted
-    | Limit | Seen | TaskSet | Ping | Debriefed | Asked | Strike
+    | Limit | Ordered | Seen | TaskSet | Ping | Debriefed | Asked | Strike
 )  # fmt: skip
 
 HEALTH_FACTS: tuple[type[Fact], ...] = (Harm, Well, Unwell, Cleared)

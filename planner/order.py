@@ -111,7 +111,8 @@ def order(
     named = {state.buddy for state in states}
     people = [_person(state, named, rules, at) for state in states]
     divers = sorted((p for p in people if p.lines_m), key=lambda p: (p.target_m, p.name))
-    ashore = [p for p in people if not p.lines_m]
+    # whoever came to watch before others without a dive
+    ashore = sorted((p for p in people if not p.lines_m), key=lambda p: not p.came_to_watch)
     groups = _split(divers, lines, most=int(rules["order.line_most"]))
     laid: list[Line] = []
     unwatched: list[str] = []
@@ -130,8 +131,7 @@ def order(
         unwatched += best.left
         if turns:
             laid.append(Line(turns=turns, was_m=was_m))
-        # whoever doesn't dive watches at one line only, and at the deeper one fewer may
-        watching = {turn.watcher for turn in turns}
+        watching = {turn.watcher for turn in turns}  # at one line only; at the deeper one fewer may
         left = [p for p in group if p.name in best.left]
         ashore = [p for p in (*ashore, *left) if p.name not in watching]
     return Round(lines=tuple(reversed(laid)), unwatched=tuple(sorted(unwatched)))
@@ -157,6 +157,7 @@ class _Person:
     lines_m: tuple[float, ...]
     ready_s: float
     only: str | None
+    came_to_watch: bool
     dives: tuple[_Dived, ...]
 
 
@@ -191,6 +192,7 @@ def _person(state: Standing, named: set[str | None], rules: Rules, at: datetime)
         target_m=target.depth_m if target else 0.0,
         lines_m=_lines_m(target, state, rules) if target else (),
         ready_s=seconds(ready_at) if ready_at else 0.0,
+        came_to_watch=state.day_of(at) == state.watching_day,
         only=state.buddy if target and _is_coachs(target, rules) else None,
         dives=tuple(
             _Dived(

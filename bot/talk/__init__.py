@@ -13,6 +13,7 @@ from bot.talk import debrief_talk, health, people
 from bot.talk.aside import addressed
 from bot.talk.edits import edited
 from bot.talk.health_dives import stopped
+from bot.talk.round_talk import with_round
 from bot.talk.spoken import pressed, refused_press, spoken
 from bot.talk.turn import Scene, both, said
 from bot.texts.render import say
@@ -42,7 +43,7 @@ def answer(
         rules=RULES,
         at=max(heard.now, heard.sent_at),
     )
-    outcome = _answer(scene, said)
+    outcome = with_round(scene, _answer(scene, said))
     return replace(outcome, letters=tuple(addressed(scene, x) for x in outcome.letters))
 
 

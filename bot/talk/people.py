@@ -277,17 +277,6 @@ def _of(scene: Scene, diver: str) -> str:
     return say("people.of-you") if diver == scene.sender else scene.name_of(diver)
 
 
-# doors that are not open yet
-
-
-def later(command: Command, scene: Scene, diver: str) -> Outcome:
-    """A command that has its word and its place, and no room behind it yet."""
-    return said(scene.answer(say("people.later", word=command.name.replace("-", " "))))
-
-
-LATER = ("order",)
-"""It comes with the round at the buoy."""
-
 HANDLERS: dict[str, Handler] = {
     "start": start,
     "help": show_help,
@@ -298,6 +287,5 @@ HANDLERS: dict[str, Handler] = {
     "site": site,
     "export": export,
     "forget": forget,
-    **dict.fromkeys(LATER, later),
 }
 """What this room answers, by the command's name."""

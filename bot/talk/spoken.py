@@ -9,7 +9,7 @@ from datetime import timedelta
 from bot.heard import Button, Kind
 from bot.shorthand.reading import Chatter, Command, Doubt, Reading, Report, Unclear
 from bot.talk import asked as questions
-from bot.talk import coach, full_lung, people, profile, readiness, session, views, why
+from bot.talk import coach, full_lung, people, profile, readiness, round_talk, session, views, why
 from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
 from bot.talk.asking import (
     Line,
@@ -44,6 +44,7 @@ HANDLERS: Mapping[str, Handler] = {
     **why.HANDLERS,
     **full_lung.HANDLERS,
     **coach.HANDLERS,
+    **round_talk.HANDLERS,
     **people.HANDLERS,
     **profile.HANDLERS,
     **session.HANDLERS,
