@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from itertools import takewhile
 
-from planner.harm import unanswered
+from planner.harm import lock_of, unanswered
 from planner.plan import Plan, plan, standing
 from planner.record import (
     Debriefed,
@@ -133,7 +133,7 @@ def is_checked(record: DiverRecord, session: Session) -> bool:
     return any(
         isinstance(f, Unwell) or (isinstance(f, Harm) and f.doctor) or f.happened_at >= next_day_at
         for f in _since(record, session.ended_at)
-        if isinstance(f, (Well, Harm, Unwell))
+        if isinstance(f, (Well, Harm, Unwell)) and not getattr(f, "raised_by_other", False)
     )
 
 
@@ -144,21 +144,29 @@ def _unanswered(record: DiverRecord, at: datetime) -> Iterator[Due]:
     waits = unanswered(record, at=at)
     if waits is not None:
         chat, message, line = waits.asked.place
+        evening = waits.evening_at
+        said_at = max(u.said_at for u in record.of(Unwell) if u.origin == waits.asked)
+        while evening < said_at:
+            evening += timedelta(days=1)  # told late: it was just asked
         yield Due(
             kind=DueKind.UNANSWERED,
             diver=record.diver,
             about=f"{chat}/{message}/{line}",
-            at=waits.evening_at,
-            stale_at=waits.evening_at + timedelta(days=7),
+            at=evening,
+            stale_at=evening + timedelta(days=7),
         )
 
 
 def _follow_ups(record: DiverRecord, rules: Rules, at: datetime) -> Iterator[Due]:
     """Whether a doctor has seen the diver, on the morning after a report that asks for one."""
-    last = next((h for h in reversed(tuple(record.of(Harm))) if h.doctor), None)
-    if last is None:
+    # a bare lock, left by `forget health`, is of no day; it came from no message
+    told: list[Harm | Unwell] = [h for h in record.of(Harm) if h.origin.message]
+    told += [u for u in record.of(Unwell) if not u.raised_by_other]
+    lock = lock_of(record, at=at) if told else None
+    if lock is None or not lock.doctor:
         return
-    on = record.local_day(last.happened_at)
+    asks = [h for h in told if isinstance(h, Harm) and h.doctor] or told
+    on = record.local_day(max(h.happened_at for h in asks))
     next_day = on + timedelta(days=1)
     evening = _local(record, next_day, rules["session.check_by_h"])
     if at > evening:

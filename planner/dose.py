@@ -81,7 +81,7 @@ def cap_figure(standing: Standing, depth_m: float) -> str:
     """The figure that the cap on today's dives comes from, for a target of some depth."""
     kind = "rv" if standing.exercise is Exercise.RV else "frc"
     deepest_m, r = max(standing.day_state.deepest_m, depth_m), standing.rules
-    if standing.most_dives < standing.rules["cap.most"]:
+    if standing.dives_allowed(depth_m) == standing.most_dives:
         return "people.coach_days"
     for size in (f"cap.{kind}_deep", f"cap.{kind}_mid"):
         if deepest_m >= r[f"{size}_from_m"] and r[size] < r["cap.most"]:

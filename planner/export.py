@@ -17,13 +17,24 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from planner.figure import PlannerError
 from planner.pressure import Site
-from planner.record import AnyFact, Asked, Dive, DiverRecord, Fact, Origin, Strike, record_of
+from planner.record import (
+    AnyFact,
+    Asked,
+    Dive,
+    DiverRecord,
+    Fact,
+    Origin,
+    Strike,
+    Unwell,
+    record_of,
+)
 
 FORM = "buoyside-export-1"
 """The form of the file that can be read."""
 
 _ENVELOPE = frozenset(f.name for f in fields(Fact))
 _NOWHERE = Origin(chat="export", message=0)
+_AN_ANSWER = Origin(chat="export", message=0, line=1)
 _KINDS: dict[str, type[Fact]] = {kind.__name__: kind for kind in typing.get_args(AnyFact)}
 
 
@@ -91,9 +102,16 @@ def _site(raw: object) -> Site:
 
 
 def _numbered(told: list[Fact]) -> Iterator[Fact]:
-    """The facts, each as a message of its own, so that their order is that of the file."""
+    """The facts, each as a message of its own, so that their order is that of the file.
+
+    What was said at the question of a call for help has the place of that question.
+    """
+    asked = 0
     for number, fact in enumerate(told, 1):
-        yield replace(fact, origin=Origin(chat="export", message=number))
+        if type(fact) is Unwell and fact.grave:
+            asked = number
+        is_answer = fact.origin == _AN_ANSWER and asked
+        yield replace(fact, origin=Origin(chat="export", message=asked if is_answer else number))
 
 
 def _facts(rows: list[Mapping[str, object]], diver: str) -> Iterator[Fact]:
@@ -104,7 +122,9 @@ def _facts(rows: list[Mapping[str, object]], diver: str) -> Iterator[Fact]:
             continue
         if kind is Dive or not isinstance(values, Mapping):
             raise ValueError(f"no such fact: {row['kind']}")
-        yield _made(kind, diver, row, values)
+        plain = {name: value for name, value in values.items() if name != "answers"}
+        made = _made(kind, diver, row, plain)
+        yield made if len(plain) == len(values) else replace(made, origin=_AN_ANSWER)
 
 
 def _dives(rows: list[Mapping[str, object]], diver: str) -> Iterator[Fact]:

@@ -301,8 +301,8 @@ class LimitKind(StrEnum):
 class Named(Fact):
     """`coach ilse`, by a group's admin: `diver` is that group's coach from now on, or no longer."""
 
-    group: str
     given: bool
+    group: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -315,18 +315,22 @@ class Accepted(Fact):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Limit(Fact):
-    """A coach's limit on one diver until an instant: metres, dives, minutes or lines; a rest has 0."""
+    """A coach's limit on one diver until an instant: metres, dives, minutes or lines; a rest has 0.
+
+    `group` is the one that it was said for.
+    """
 
     what: LimitKind
     value: float
     until_at: datetime
+    group: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Ordered(Fact):
     """`order`: somebody asked for the round in a group; it is kept up to date while the session lasts."""
 
-    group: str
+    group: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

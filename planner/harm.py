@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 
 from planner.harm_table import LEVELS, HarmRow, HarmTable, HarmTableError, harm_table
 from planner.locks import Lock, Locks, Unanswered
-from planner.record import DiverRecord, Harm
+from planner.record import DiverRecord, Harm, Unwell
 
 __all__ = [
     "LEVELS",
@@ -23,6 +23,7 @@ __all__ = [
     "Locks",
     "Unanswered",
     "alarmed",
+    "alarms_of",
     "called_for_help",
     "harm_table",
     "lock_of",
@@ -87,6 +88,16 @@ def unwell_open(record: DiverRecord, *, at: datetime) -> bool:
 def alarmed(record: DiverRecord, *, at: datetime) -> bool:
     """Whether somebody called for help about the diver on this local day: no target for its rest."""
     return locks_of(record).alarmed_at(at)
+
+
+def alarms_of(record: DiverRecord, *, at: datetime) -> tuple[Unwell, ...]:
+    """The calls for help about a diver whose question is open, or whose day lasts."""
+    locks = locks_of(record)
+    return tuple(
+        u
+        for u in record.of(Unwell)
+        if u.grave and (locks.is_open(u, at) or at < locks.alarm_ends_at(u))
+    )
 
 
 def called_for_help(record: DiverRecord, *, at: datetime) -> Harm | None:

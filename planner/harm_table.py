@@ -56,6 +56,7 @@ class HarmTable:
     restart_share: float
     evening_h: int
     call_now_h: int
+    call_h: int
     unanswered_row: str
 
     def together(self, keys: Collection[str]) -> frozenset[str]:

@@ -33,12 +33,12 @@ class Limits:
         if fact.given:
             self.coach = fact.coach
             self._accepted |= {fact.coach}
-        elif self.coach == fact.coach:
+        else:
             self.coach = None
 
     def limited(self, fact: Limit) -> None:
         """A limit was set."""
-        self._set = (*self._set, fact)
+        self._set = (*(x for x in self._set if x.until_at > fact.happened_at), fact)
 
     def _of(self, kind: LimitKind, at: datetime) -> list[Limit]:
         return [

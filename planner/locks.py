@@ -176,10 +176,12 @@ class Locks:
 
     def unanswered(self, at: datetime) -> Unanswered | None:
         """The question about the diver's state that is open, and the evening that ends its time."""
-        waiting = [u for u in self._unwell if self._is_open(u, at)]
+        waiting = [u for u in self._unwell if self.is_open(u, at)]
         if not waiting:
             return None
-        u = next((u for u in waiting if u.grave), waiting[0])
+        # what the diver alone left open has an evening; then comes a call for help
+        own = [u for u in waiting if not u.raised_by_other]
+        u = next(iter(own or [u for u in waiting if u.grave] or waiting))
         return Unanswered(
             asked=u.origin,
             evening_at=self._evening_of(u),
@@ -337,33 +339,43 @@ class Locks:
 
     def unwell_at(self, at: datetime) -> bool:
         """Whether a question about the diver's state is open: no well and no harm answered it."""
-        return any(self._is_open(u, at) for u in self._unwell)
+        return any(self.is_open(u, at) for u in self._unwell)
 
-    def _is_open(self, u: Unwell, at: datetime) -> bool:
+    def is_open(self, u: Unwell, at: datetime) -> bool:
+        """Whether one question about the diver's state waits for an answer at an instant."""
         if u.happened_at > at or self._is_well_by(u, at) or self._is_told_by(u, at):
             return False
         return not any(
-            h.evening_at is None and h.said_place == u.origin.place and u.happened_at <= h.at <= at
+            h.evening_at is None
+            and h.said_place == u.origin.place
+            and u.happened_at <= h.at <= at
+            # what asks for no doctor is no answer to a call for help
+            and (h.doctor or not u.grave)
             for h in self._harmed
         )
 
     def _is_told_by(self, u: Unwell, at: datetime) -> bool:
-        """Whether the diver told of it alone, about then or since, or a clinician has seen them."""
-        if not u.grave:
-            return False
-        day = self._record.local_day(u.happened_at)
-        return any(
+        """Whether the diver told alone of something to call for, about then or since."""
+        return u.grave and any(
             h.level == LEVELS[0] and u.happened_at - _SESSION_GAP <= h.at <= at
             for h in self._harmed
-        ) or any(c.on >= day and c.happened_at <= at for c in self._cleared)
+        )
 
     def alarmed_at(self, at: datetime) -> bool:
-        """Whether somebody called for help about the diver on this local day, whatever was answered."""
-        day = self._record.local_day(at)
-        return any(
-            u.grave and u.happened_at <= at and self._record.local_day(u.happened_at) == day
-            for u in self._unwell
-        )
+        """Whether somebody called for help about the diver, and the day of it lasts.
+
+        Whatever was answered: to the end of the local days on which it was and on which it was
+        said, and for so many hours (H `after.call_h`) where that is longer.
+        """
+        return any(u.grave and u.happened_at <= at < self.alarm_ends_at(u) for u in self._unwell)
+
+    def alarm_ends_at(self, u: Unwell) -> datetime:
+        """When the day of a call for help is over."""
+        ends = [
+            self._midnight_after(self._record.local_day(when), 1)
+            for when in (u.happened_at, u.said_at)
+        ]
+        return max(*ends, u.happened_at + timedelta(hours=harm_table().call_h))
 
     def open_question(self, at: datetime) -> Origin | None:
         """Where the open question came from: an answer that is a Harm carries this origin."""

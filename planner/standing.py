@@ -360,7 +360,8 @@ class Standing(OfHealth):
 
     def _harm(self, fact: Harm | Unwell, _: Settle) -> None:
         self.has_harm = True
-        self.checked_day = self.day_of(fact.happened_at)
+        if not isinstance(fact, Unwell) or not fact.raised_by_other:
+            self.checked_day = self.day_of(fact.happened_at)
 
     def _task_set(self, fact: TaskSet, _: Settle) -> None:
         self.learning.by_coach(fact.task, day=self.day_of(fact.happened_at))
@@ -430,7 +431,6 @@ class Standing(OfHealth):
 
 _OF_A_FILL = frozenset({Reason.EMPTY, Reason.LEAK, Reason.SWALLOW, Reason.STUCK})
 """Stops that only a dive with a mouthfill has."""
-
 _CHECKED = frozenset({Exercise.FRC, Exercise.RV, Exercise.FULL})
 """Dives after which the check is owed."""
 

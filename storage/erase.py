@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 from pydantic import TypeAdapter
 from sqlite_utils import Database
 
-from planner.harm import lock_of, recent_harm, unwell_open
+from planner.harm import alarms_of, lock_of, recent_harm, unwell_open
 from planner.record import (
     HEALTH_FACTS,
     DiverRecord,
@@ -33,8 +33,8 @@ from planner.record import (
 from storage import rows
 from storage.schema import StorageError, immediate, text_of
 
-KEPT_LOCKS = (Harm,)
-"""The facts whose bare lock goes into the journal."""
+KEPT_LOCKS = (Harm, Unwell)
+"""The facts whose bare bar goes into the journal: a lock, and a call for help that waits."""
 
 GONE = "forgotten"
 """What stands in other divers' facts in place of somebody who asked to be forgotten."""
@@ -64,10 +64,11 @@ class Erasure:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Journal:
-    """What outlives a restore: what was forgotten, and the bare locks, as rows of facts."""
+    """What outlives a restore: what was forgotten, the bare locks, and the calls for help."""
 
     erasures: tuple[Erasure, ...] = ()
     locks: tuple[Harm, ...] = ()
+    calls: tuple[Unwell, ...] = ()
 
 
 _JOURNALS: TypeAdapter[Journal] = TypeAdapter(Journal)
@@ -104,6 +105,10 @@ def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
     left: list[Fact] = []
     if unwell_open(record, at=at):
         left += list(record.of(Unwell))[-1:]
+    # a call for help stays until its question is answered and its day is over
+    alarms = [u for u in alarms_of(record, at=at) if u not in left]
+    places = {u.origin.place for u in alarms}
+    left += [*alarms, *(w for w in record.of(Well) if w.origin.place in places)]
     lock = lock_of(record, at=at)
     if lock is None:
         return tuple(left)
@@ -264,15 +269,16 @@ def journal_path(database: Path) -> Path:
 def journal_of(db: Database) -> Journal:
     """The journal as this database would write it."""
     erasures = db.execute("SELECT who, scope, erased_at FROM erasure ORDER BY erased_at, who")
-    found = db.execute("SELECT DISTINCT diver FROM fact WHERE kind = 'Harm' ORDER BY diver")
-    divers = [diver for (diver,) in found.fetchall()]
+    found = db.execute(
+        "SELECT DISTINCT diver FROM fact WHERE kind IN ('Harm', 'Unwell') ORDER BY diver"
+    )
+    kept = [f for (diver,) in found.fetchall() for f in rows.read_facts(db, diver)]
     return Journal(
         erasures=tuple(Erasure(who=w, scope=s, at=t) for w, s, t in erasures),
-        locks=tuple(
-            replace(fact, row=None)
-            for diver in divers
-            for fact in rows.read_facts(db, diver)
-            if isinstance(fact, Harm)
+        locks=tuple(replace(fact, row=None) for fact in kept if isinstance(fact, Harm)),
+        # who called is nobody's to keep
+        calls=tuple(
+            replace(fact, by=GONE) for fact in kept if isinstance(fact, Unwell) and fact.grave
         ),
     )
 
@@ -306,7 +312,6 @@ def absorb(db: Database, journal: Journal) -> None:
     """Forget, and lock, what the journal knows and this database has not lived through."""
     mine = journal_of(db)
     new = [e for e in journal.erasures if e not in mine.erasures]
-    known = {(lock.diver, lock.origin, lock.happened_at) for lock in mine.locks}
     with immediate(db):
         for erasure in new:
             until = datetime.fromisoformat(erasure.at)
@@ -318,26 +323,30 @@ def absorb(db: Database, journal: Journal) -> None:
                 "INSERT INTO erasure (who, scope, erased_at) VALUES (?, ?, ?)",
                 [erasure.who, erasure.scope, erasure.at],
             )
-        known = {(lock.diver, lock.origin, lock.happened_at) for lock in journal_of(db).locks}
+        now = journal_of(db)
+        kept: tuple[Harm | Unwell, ...] = (*journal.locks, *journal.calls)
+        known = {(f.diver, f.origin, f.happened_at) for f in (*now.locks, *now.calls)}
         erasures = (*mine.erasures, *new)
         rows.write_facts(
             db,
             (
-                lock
-                for lock in journal.locks
-                if (lock.diver, lock.origin, lock.happened_at) not in known
-                and not _is_forgotten(lock, erasures)
+                fact
+                for fact in kept
+                if (fact.diver, fact.origin, fact.happened_at) not in known
+                and not _is_forgotten(fact, erasures)
             ),
         )
 
 
-def _is_forgotten(lock: Harm, erasures: Iterable[Erasure]) -> bool:
-    """Whether a lock was erased after it was written; the bare one that `health` leaves was not."""
-    said, who = text_of(lock.said_at), digest_of(lock.diver)
-    is_bare = lock.origin == _bare_origin(lock.diver)
+def _is_forgotten(kept: Harm | Unwell, erasures: Iterable[Erasure]) -> bool:
+    """Whether it was erased after it was written; what `health` leaves of it was not."""
+    said, who = text_of(kept.said_at), digest_of(kept.diver)
+    mine = [e for e in erasures if e.who == who]
+    if isinstance(kept, Unwell):
+        return any(e.scope == "all" and said <= e.at for e in mine)
+    is_bare = kept.origin == _bare_origin(kept.diver)
     return any(
-        e.who == who and (said < e.at or (said == e.at and not (is_bare and e.scope == "health")))
-        for e in erasures
+        said < e.at or (said == e.at and not (is_bare and e.scope == "health")) for e in mine
     )
 
 

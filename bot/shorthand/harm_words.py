@@ -7,21 +7,21 @@ whom, and what was denied, long ago or in doubt. Unsure counts as yes.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
-from bot.shorthand.harm_scope import (
-    is_general,
+from bot.shorthand.harm_scope import is_general, reaches
+from bot.shorthand.harm_subject import (
     is_of_a_person,
     last_name,
-    reaches,
+    named_beside,
     subject_of,
     who_is_meant,
 )
-from bot.shorthand.harm_text import QUOTES, Sentence, ago_days, sentences_of
+from bot.shorthand.harm_text import Sentence, ago_days, sentences_of
 from planner.harm import harm_table
 
 _LONGEST_CHARS = 4096
@@ -82,7 +82,7 @@ def read_harm(
     whole_names = _by_first_name(names, words)
     folded = [*(n.casefold() for n in names), *whole_names]
     folded = [n for n in folded if not _is_a_plain_word(n, text, words)]
-    sentences = sentences_of(text[:_LONGEST_CHARS], words, folded)
+    sentences = _with_what_follows_a_sting(sentences_of(text[:_LONGEST_CHARS], words, folded))
     feel = bool(sentences) and _begins_with_feel(sentences[0], folded)
     table = harm_table().rows
     found: list[Found] = []
@@ -133,8 +133,9 @@ def read_harm(
                 asks_cold = asks_cold or subject is None
                 continue
             spans = tuple(sentence.spans[p] for p in sorted(whole(places, sentence)))
-            subject = whole_names.get(subject or "", subject)
-            found.append(Found(row=row, subject=subject, spans=spans))
+            for one in named_beside(subject, sentence, folded) if subject else (subject,):
+                whom = whole_names.get(one or "", one)
+                found.append(Found(row=row, subject=whom, spans=spans))
             unsure = unsure or any(w in words.lists["unsure"] for w in sentence.words)
         last_other = last_name(sentence, folded) or last_other
         told.append((sentence, frozenset(read)))
@@ -158,6 +159,29 @@ def read_harm(
         asks_cold=asks_cold,
         fear=fear and not feel,
     )
+
+
+_STINGS = frozenset({"<sting>", "<stung>"})
+_A_SENTENCE = 3
+"""A sentence that is read on counts as so many commas."""
+
+
+def _with_what_follows_a_sting(sentences: list[Sentence]) -> list[Sentence]:
+    """A sting reads on: `stung by a jellyfish. Her lips are swollen.` is one report."""
+    out: list[Sentence] = []
+    for sentence in sentences:
+        if out and not _STINGS.isdisjoint(carried_by(out[-1])):
+            last = out[-1]
+            chunk = last.chunks[-1] + _A_SENTENCE
+            last.owners |= {len(last.words) + i for i in sentence.owners}
+            last.words += sentence.words
+            last.atoms += sentence.atoms
+            last.spans += sentence.spans
+            last.chunks += [chunk + c for c in sentence.chunks]
+            last.question = last.question or sentence.question
+        else:
+            out.append(sentence)
+    return out
 
 
 def _by_first_name(names: Collection[str], words: HarmWords) -> dict[str, str]:
@@ -241,7 +265,7 @@ def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
     for i, word in enumerate(sentence.words):
         if word in lists["stops"] and not feel:
             gone |= _reasons_of_a_stop(sentence, i, words)
-        if word == "bloody" and _is_swearing(sentence, i, words):
+        if word in ("bloody", "bleeding") and _is_swearing(sentence, i, words):
             gone.add(i)
     if not feel and (full := _full_lungs(sentence)) is not None:
         gone.add(full)
@@ -397,81 +421,3 @@ def _is_no_complaint(sentence: Sentence, i: int, words: HarmWords) -> bool:
         return False
     near = said[max(0, i - 2) : i]
     return not {"no", "not", "without", "zero", "never", "nothing", "nor"}.isdisjoint(near)
-
-
-_PIECES = re.compile(r"\s*(?:[,;!?\n…]|[.](?!\d)|\bbut\b|\band\b)\s*")
-
-
-def without_harm(text: str, reading: HarmReading, *, drop_lines: Collection[int] = ()) -> str:
-    """What is left of a text without its words of harm, for reports: never a note that holds any.
-
-    A piece between commas that speaks of harm goes as a whole, unless it holds a number: then only
-    the words of harm go, so that no dive is lost.
-    """
-    left = lines_left(text, reading, drop_lines=drop_lines)
-    return "\n".join(line.text for line in left if line.text.strip())
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LineLeft:
-    """A line as it was said, what is left of it without its words of harm, and whose they were."""
-
-    said: str
-    text: str
-    found: tuple[Found, ...]
-
-
-def lines_left(
-    text: str, reading: HarmReading, *, drop_lines: Collection[int] = ()
-) -> Iterator[LineLeft]:
-    """The lines of a text without their words of harm; those of `drop_lines` are left out."""
-    folded = text.translate(QUOTES)
-    begin = 0
-    for n, line in enumerate(folded.split("\n")):
-        end = begin + len(line)
-        spans: list[tuple[int, int]] = []
-        found: list[Found] = []
-        for f in reading.found:
-            mine = [(max(0, a - begin), b - begin) for a, b in f.spans if a < end and b > begin]
-            spans += mine
-            found += [f] if mine else []
-        begin = end + 1
-        if n not in drop_lines:
-            left = _line_without(line, spans) if spans else line
-            yield LineLeft(said=line, text=left, found=tuple(found))
-
-
-def _line_without(line: str, spans: list[tuple[int, int]]) -> str:
-    note = line.find("#")
-    if note >= 0 and any(b > note for _, b in spans):
-        line = line[:note]
-        spans = [s for s in spans if s[0] < note]
-    pieces: list[str] = []
-    at = 0
-    for m in [*_PIECES.finditer(line), None]:
-        end = m.start() if m is not None else len(line)
-        mine = [(a - at, b - at) for a, b in spans if a < end and b > at]
-        piece = line[at:end]
-        if mine:
-            piece = _cut(piece, mine)
-        if piece.strip():
-            pieces.append(piece.strip())
-        at = m.end() if m is not None else end
-    return ", ".join(pieces)
-
-
-def _cut(piece: str, spans: list[tuple[int, int]]) -> str:
-    """A piece without the stretch that its words of harm span; nothing if no number is left.
-
-    A number within the stretch stays, and so does a `stop` that the piece begins with.
-    """
-    begin, end = max(0, min(a for a, _ in spans)), max(b for _, b in spans)
-    within = " ".join(w for w in piece[begin:end].split() if w[0].isdigit())
-    left = " ".join(f"{piece[:begin]} {within} {piece[end:]}".split())
-    if any(c.isdigit() for c in left):
-        return left
-    stop = _STOP.match(piece)
-    return stop[0].strip() if stop else ""
-
-
-_STOP = re.compile(r"\s*stop(?:ped)?\b", re.IGNORECASE)

@@ -70,10 +70,13 @@ def _one_name(given: Given) -> Args | Misfit | None:
 
 
 def _answer_or_name(given: Given) -> Args | Misfit | None:
-    if len(given.low) == 1:
-        for answer in ("yes", "no"):
-            if given.has(0, answer):
-                return {"answer": answer}
+    for answer in ("yes", "no"):
+        if given.has(0, answer) and len(given.low) == 1:
+            return {"answer": answer}
+        if given.has(0, answer) and len(given.low) == 2 and is_name(given, 1):
+            return {"answer": answer, "name": name_at(given, 1)}
+    if given.has(0, "nobody") and len(given.low) == 1:
+        return {"nobody": True}
     return _one_name(given)
 
 

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from bot.shorthand.reading import Command
-from bot.talk.aside import privately
+from bot.talk.aside import privately, whose
 from bot.talk.people import may_set, who_is
 from bot.talk.tasks import DRILLED, task
 from bot.talk.tell import outcome_words
@@ -70,20 +70,37 @@ def coach(command: Command, scene: Scene, diver: str) -> Outcome:
         return said(scene.answer(say("people.admin-only")))
     if scene.room.chat == scene.private(scene.sender):
         return said(scene.answer(say("people.no-group-yet")))
+    if "nobody" in command.args:
+        return _unnamed(command, scene)
     name = str(command.args["name"])
     found = scene.room.named(name)
     if found is None:
         return said(scene.answer(who_is(scene, name)))
     if not found.has_phone:
         return said(scene.answer(say("coach.no-phone", name=found.name)))
+    if not found.can_dm:
+        return said(scene.answer(say("coach.no-chat", name=found.name)))
     fact = Named(**scene.carried(found.key, command.line), group=scene.group, given=True)
     letters = [scene.to_group(say("coach.named", name=found.name))]
     for member in scene.room.members.values():
         if member.key != found.key and not has_accepted(scene, member.key, found.key):
             letters += scene.tell(
-                member.key, _asked(scene, member.key, found.name), keys=_keys(scene, member.key)
+                member.key,
+                _asked(scene, member.key, found.name),
+                keys=_keys(scene, member.key, found.name),
             )
     return Outcome(facts=(fact,), letters=tuple(letters))
+
+
+def _unnamed(command: Command, scene: Scene) -> Outcome:
+    """`coach nobody`: the group has no coach from now on; limits of today stand."""
+    whom = coach_of(scene)
+    if whom is None:
+        return said(scene.answer(say("coach.none")))
+    fact = Named(**scene.carried(whom, command.line), group=scene.group, given=False)
+    return Outcome(
+        facts=(fact,), letters=(scene.to_group(say("coach.unnamed", name=scene.name_of(whom))),)
+    )
 
 
 def _asked(scene: Scene, diver: str, coach: str) -> str:
@@ -92,25 +109,30 @@ def _asked(scene: Scene, diver: str, coach: str) -> str:
     return say(key, name=coach, diver=scene.name_of(diver))
 
 
-def _keys(scene: Scene, diver: str) -> tuple[tuple[Key, ...], ...]:
+def _keys(scene: Scene, diver: str, coach: str) -> tuple[tuple[Key, ...], ...]:
+    """A yes and a no to this coach: pressed when somebody else is coach they say so, no more."""
     return (
         tuple(
-            scene.key(line, line, diver, may_press=scene.own(diver))
-            for line in ("coach yes", "coach no")
+            scene.key(label, f"{label} {coach}", diver, may_press=scene.own(diver))
+            for label in ("coach yes", "coach no")
         ),
     )
 
 
 def _answered(command: Command, scene: Scene, diver: str, *, given: bool) -> Outcome:
     whom = coach_of(scene)
+    meant = command.args.get("name")
     if whom is None:
-        return Outcome(letters=privately(scene, say("coach.nobody"), about=diver))
+        return Outcome(letters=privately(scene, say("coach.nobody")))
+    if meant is not None and scene.name_of(whom).casefold() != str(meant).casefold():
+        text = say("coach.another", meant=str(meant)[:24], name=scene.name_of(whom))
+        return Outcome(letters=privately(scene, text))
     if whom == diver:
         return Outcome(letters=privately(scene, say("coach.yourself")))
     carried = scene.carried(diver, command.line)
     facts: list[Fact] = [Accepted(**carried, coach=whom, given=given)]
     name = scene.name_of(whom)
-    text = say("coach.yes" if given else "coach.no", name=name)
+    text = whose(scene, diver) + say("coach.yes" if given else "coach.no", name=name)
     letters = list(privately(scene, text, about=diver))
     if given and not has_accepted(scene, diver, whom):
         facts += _todays(scene, whom, diver, command.line)
@@ -121,7 +143,7 @@ def _answered(command: Command, scene: Scene, diver: str, *, given: bool) -> Out
 def _todays(scene: Scene, coach: str, diver: str, line: int) -> Iterator[Limit]:
     """What the coach has said today for the whole group, for somebody who says yes later."""
     for limit in scene.record(coach).of(Limit):
-        if limit.by == coach and scene.at < limit.until_at:
+        if limit.by == coach and limit.group == scene.group and scene.at < limit.until_at:
             yield _limit(scene, coach, diver, limit.what, limit.value, line)
 
 
@@ -196,7 +218,7 @@ def _limit(scene: Scene, coach: str, diver: str, what: LimitKind, value: float, 
     carried = scene.carried(diver, line)
     carried["by"] = coach
     end = until_at(carried["happened_at"], zone=scene.zone, rules=scene.rules)
-    return Limit(**carried, what=what, value=value, until_at=end)
+    return Limit(**carried, what=what, value=value, until_at=end, group=scene.group)
 
 
 def _mine(scene: Scene, name: str) -> tuple[str | None, Outcome]:
@@ -224,7 +246,9 @@ def trim(command: Command, scene: Scene, diver: str) -> Outcome:
         least = scene.rules["held.least_m"]
         return Outcome(letters=privately(scene, say("coach.too-shallow", name=name, least=least)))
     limit = _limit(scene, scene.sender, whom, LimitKind.DEPTH, depth, command.line)
-    return _tightened(scene, whom, limit, "trim", depth=depth)
+    after = scene.after((limit,)).record(whom)
+    stands = standing(after, rules=scene.rules, at=scene.at).limits.depth_m(scene.at)
+    return _tightened(scene, whom, limit, "trim", depth=stands)
 
 
 def rest(command: Command, scene: Scene, diver: str) -> Outcome:
@@ -240,12 +264,20 @@ def _tightened(scene: Scene, diver: str, limit: Limit, key: str, *, depth: float
     """The coach's answer, and the diver's letter: what was told before may stand no longer."""
     name = scene.name_of(diver)
     letters = list(privately(scene, say(f"coach.{key}", name=name, depth=depth), about=diver))
-    told = scene.tell(diver, say(f"coach.told-{key}", depth=depth))
+    told = _told(scene, diver, say(f"coach.told-{key}", depth=depth))
     if told:
         letters += told
     elif _has_target(scene, diver):
         letters.append(scene.to_group(say("coach.ask-again", name=name), about=diver))
     return Outcome(facts=(limit,), letters=tuple(letters))
+
+
+def _told(scene: Scene, diver: str, text: str) -> tuple[Letter, ...]:
+    """What a diver reads of it; a keeper reads whom it is about."""
+    kept = scene.keeper_of(diver) is not None
+    return scene.tell(
+        diver, say("people.whose", name=scene.name_of(diver)) + text if kept else text
+    )
 
 
 def _has_target(scene: Scene, diver: str) -> bool:
@@ -332,7 +364,7 @@ def set_task(command: Command, scene: Scene, diver: str) -> Outcome:
     drill = say("task.drill", task=named, drill=say(f"drill.{named}"))
     letters = [
         *privately(scene, say("coach.task-set", name=name, task=named), about=whom),
-        *scene.tell(whom, joined((say("coach.told-task"), drill), " ")),
+        *_told(scene, whom, joined((say("coach.told-task"), drill), " ")),
     ]
     return Outcome(facts=(fact,), letters=tuple(letters))
 
@@ -341,7 +373,7 @@ def tell_coach(command: Command, scene: Scene, diver: str) -> Outcome:
     """`tell coach`: one fixed line to the coach: please call me."""
     whom = coach_of(scene)
     if whom is None or not has_accepted(scene, diver, whom):
-        return Outcome(letters=privately(scene, say("coach.nobody"), about=diver))
+        return Outcome(letters=privately(scene, say("coach.nobody")))
     letters: tuple[Letter, ...] = scene.tell(
         whom, say("coach.call-me", name=scene.name_of(scene.sender))
     )

@@ -16,7 +16,7 @@ from bot.talk.views import paused
 from bot.texts.render import clock, down, joined, say
 from planner.agenda import Due, DueKind, agenda, is_checked
 from planner.debrief import Debrief, debrief
-from planner.harm import lock_of
+from planner.harm import LEVELS, lock_of
 from planner.plan import plan, standing
 from planner.reasons import Plan
 from planner.record import (
@@ -309,7 +309,10 @@ def _follow_up(due: Due, scene: Scene) -> Outcome:
     lock = lock_of(scene.record(due.diver), at=scene.at)
     if lock is None or not lock.doctor:
         return Outcome()  # cleared meanwhile
-    return _reminder(due, scene, say("debrief.follow-up", name=scene.name_of(due.diver)))
+    last = scene.record(due.diver).latest(Harm)
+    is_grave = last is not None and last.level == LEVELS[0]
+    key = "debrief.follow-up-grave" if is_grave else "debrief.follow-up"
+    return _reminder(due, scene, say(key, name=scene.name_of(due.diver)))
 
 
 # the eve, and the interval

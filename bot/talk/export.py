@@ -14,13 +14,18 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
-from planner.record import Dive, DiverRecord, Fact
+from planner.record import Dive, DiverRecord, Fact, Harm, Unwell, Well
 
 FORM: Literal["buoyside-export-1"] = "buoyside-export-1"
 """The form of the file; another number means another schema."""
 
 _ENVELOPE = frozenset(f.name for f in fields(Fact))
-_PEOPLE = frozenset({"buddy", "to", "keeper", "may_answer"})
+_PEOPLE = frozenset({"buddy", "to", "keeper", "may_answer", "coach"})
+_NOT_OURS = frozenset({"group"})
+"""What names a chat of the messenger: nothing of the diver's."""
+
+SOMEBODY = "somebody"
+"""Who asked after a diver, and who is no member any more: no name of theirs is the diver's."""
 
 Named = Callable[[str], str]
 """The name of a member, by key."""
@@ -109,8 +114,8 @@ def export_of(record: DiverRecord, *, name: Named, at: datetime) -> Export:
             kind=type(f).__name__,
             happened_at=local(f.happened_at),
             said_at=local(f.said_at),
-            by=name(f.by),
-            values=_values(f, name),
+            by=SOMEBODY if isinstance(f, Unwell) and f.raised_by_other else name(f.by),
+            values=_values(f, name) | _answers(f, record),
         )
         for f in record.facts
         if not isinstance(f, Dive)
@@ -130,7 +135,15 @@ def export_of(record: DiverRecord, *, name: Named, at: datetime) -> Export:
 
 def _values(fact: Fact, name: Named) -> dict[str, Any]:
     dumped = TypeAdapter(type(fact)).dump_python(fact, mode="json", exclude=set(_ENVELOPE))
-    return {key: _unkeyed(key, value, name) for key, value in dumped.items()}
+    return {k: _unkeyed(k, value, name) for k, value in dumped.items() if k not in _NOT_OURS}
+
+
+def _answers(fact: Fact, record: DiverRecord) -> dict[str, Any]:
+    """That a word of health was said at a question which somebody's call for help had raised."""
+    if not isinstance(fact, Well | Harm):
+        return {}
+    places = {u.origin.place for u in record.of(Unwell) if u.grave}
+    return {"answers": True} if fact.origin.place in places else {}
 
 
 def _unkeyed(key: str, value: Any, name: Named) -> Any:

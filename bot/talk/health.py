@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from bot.heard import Heard, Kind
+from bot.shorthand.harm_left import lines_left, without_harm
 from bot.shorthand.harm_lexicon import harm_words
-from bot.shorthand.harm_words import Found, HarmReading, lines_left, read_harm, without_harm
+from bot.shorthand.harm_words import Found, HarmReading, read_harm
 from bot.talk import health_letters as letters_of
 from bot.talk.health_check import CHECK, is_unwell, is_well, pressed, typed
 from bot.talk.health_cleared import CLEARED, cleared
@@ -24,7 +25,7 @@ from bot.talk.health_reports import about_other, about_stranger, reported, rows_
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import cry_words, help_line, typed_answer
 from planner.harm import harm_table, unanswered
-from planner.record import Brief, Dive, DiverRecord, Fact
+from planner.record import Brief, Buddy, Dive, DiverRecord, Fact
 from storage.outcome import Key, Letter, Room
 
 
@@ -49,7 +50,7 @@ _EMERGENCY = re.compile(
     r"/?emergency(?:@\w+)?\b[\s:,!.?-]*(?P<rest>.*)",
     re.IGNORECASE | re.DOTALL,
 )
-_LONGEST_CRY = 3
+_LONGEST_CRY = 4
 _FEEL = re.compile(
     r"\s*(?:for\s+)?(?:@?(?P<name>\S+?)[:,]?\s+)?(?:feel|feeling|feels)\b", re.IGNORECASE
 )
@@ -94,7 +95,7 @@ def _is_a_cry(text: str, names: list[str]) -> bool:
         return typed_answer(text) == "alarm"
     rest = re.findall(r"[\w']+", found["rest"].casefold())
     known = {n.casefold() for n in names} | cry_words()
-    return len(rest) <= _LONGEST_CRY and all(word in known for word in rest)
+    return len(rest) <= _LONGEST_CRY and all(word in known or word.isdigit() for word in rest)
 
 
 def blocked(heard: Heard, *, room: Room, records: Mapping[str, DiverRecord]) -> tuple[Fact, ...]:
@@ -122,6 +123,17 @@ def check_keys(
     """The buttons [yes] [no] [not sure] for the check of a diver, wherever it is asked."""
     scene = HealthScene(heard=heard, room=room, records=records)
     return letters_of.check_keys(scene.addressee(diver))
+
+
+def called_keys(
+    diver: str, *, room: Room, records: Mapping[str, DiverRecord], heard: Heard
+) -> tuple[tuple[Key, ...], ...]:
+    """The buttons of the question that a call for help raised, where it is open; else none."""
+    scene = HealthScene(heard=heard, room=room, records=records)
+    waits = unanswered(scene.record(diver), at=scene.at)
+    if waits is None or not waits.grave:
+        return ()
+    return letters_of.worried(scene.addressee(diver), grave=True).keys
 
 
 def unanswered_letters(
@@ -261,7 +273,29 @@ def _whom(scene: HealthScene, subject: str | None) -> str | None:
         member = scene.room.named(subject)
         return member.key if member is not None else None
     other = scene.heard.reply_to_sender
-    return other if other in scene.room.members and other != scene.heard.sender else None
+    if other in scene.room.members and other != scene.heard.sender:
+        return other
+    return _own_buddy(scene) if _MY_BUDDY.search(scene.heard.text) else None
+
+
+_MY_BUDDY = re.compile(r"\bmy (?:dive )?buddy\b", re.IGNORECASE)
+
+
+def _own_buddy(scene: HealthScene) -> str | None:
+    """The one diver whom the sender watches today, or who watches the sender; None where in doubt."""
+    sender, since = scene.heard.sender, scene.at - _SESSION_GAP
+    watched = {
+        diver
+        for diver in scene.room.members
+        if diver != sender
+        and (last := scene.record(diver).latest(Buddy)) is not None
+        and last.buddy == sender
+        and last.happened_at >= since
+    }
+    mine = scene.record(sender).latest(Buddy)
+    if mine is not None and mine.happened_at >= since and mine.buddy in scene.room.members:
+        watched.add(mine.buddy)
+    return watched.pop() if len(watched) == 1 else None
 
 
 def _felt(scene: HealthScene, diver: str, read: HarmReading) -> Said:

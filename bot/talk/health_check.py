@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from bot.heard import Kind
 from bot.talk import health_letters as letters_of
@@ -45,7 +45,7 @@ def is_well(scene: HealthScene, diver: str, *, answers: bool = False) -> Said:
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
         lock = lock_of(record, at=scene.at)
-        first = help_line("well")
+        first = help_line("well_called" if answers else "well")
         if lock is not None:
             grave = called_for_help(record, at=scene.at) is not None
             key = "well_call_now" if grave else "well_doctor" if lock.doctor else "well_locked"
@@ -53,9 +53,7 @@ def is_well(scene: HealthScene, diver: str, *, answers: bool = False) -> Said:
         bar = letters_of.bar_text(record, whom, at=scene.at)
         text = "\n".join(filter(None, (first, bar)))
         letters.append(letters_of.private_letter(whom, text))
-        waits = unanswered(record, at=scene.at)
-        if waits is not None and waits.grave:
-            letters.append(letters_of.worried(whom, grave=True))
+        letters += letters_of.still_called(record, whom, at=scene.at)
     return [fact], letters
 
 
@@ -86,7 +84,11 @@ def typed(scene: HealthScene) -> Said | None:
     """`no` or `all good`, in private, where the check is the newest thing that waits for an answer."""
     heard = scene.heard
     answer = typed_answer(heard.text)
-    if answer not in (*_ANSWERS, "some") or not heard.private or heard.kind is not Kind.MESSAGE:
+    if not heard.private or heard.kind is not Kind.MESSAGE:
+        return None
+    if answer == "still":
+        return _still(scene)
+    if answer not in (*_ANSWERS, "some"):
         return None
     asked = {d: at for d in scene.spoken_for() if (at := _checked_at(scene, d)) is not None}
     waiting = {d: at for d in scene.spoken_for() if (at := _waits_at(scene, d)) is not None}
@@ -97,7 +99,7 @@ def typed(scene: HealthScene) -> Said | None:
     newest = max(asked.values())
     divers = [d for d, at in asked.items() if at == newest]
     others = open_questions(Scene(heard=heard, room=scene.room, records=scene.records, at=scene.at))
-    if len(divers) > 1 or any(q.said_at > newest for q in others):
+    if len(divers) > 1 or any(q.said_at >= newest for q in others):
         return None
     if not is_check:
         # the four questions wait for their buttons: a bare word may be about any of them
@@ -110,6 +112,23 @@ def typed(scene: HealthScene) -> Said | None:
             first = help_line("by_buttons")
         return [], [replace(again, text=f"{first}\n{again.text}")]
     return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
+
+
+_STILL = timedelta(days=4)
+_LONGER = {"11": "11-long", "17": "17-long"}
+"""What a row is that was to be gone by the next day."""
+
+
+def _still(scene: HealthScene) -> Said | None:
+    """`still there`, some days after a report: its longer form, or the four questions."""
+    sender = scene.heard.sender
+    told = scene.record(sender).latest(Harm)
+    if told is None or scene.at - told.happened_at > _STILL:
+        return None
+    longer = _LONGER.get(told.row or "")
+    if longer is None or scene.at - told.happened_at < timedelta(hours=12):
+        return is_unwell(scene, sender)
+    return reported(scene, sender, [harm_table().rows[longer]], at=scene.heard.sent_at)
 
 
 def _waits_at(scene: HealthScene, diver: str) -> datetime | None:

@@ -74,12 +74,20 @@ def own_help(whom: Addressee, key: str, room: Room) -> Letter:
         key = "unconscious-self"
     letter = help_letter(whom.chat, key, room, about=whom.diver)
     if not whom.is_kept:
-        return letter
+        return _for_oneself(letter) if level_of(key) == "call-now" else letter
     if level_of(key) != "call-now":
         return replace(letter, text=whom.told(letter.text))
     first, _, rest = letter.text.partition("\n")
     about = help_line("about_name", name=whom.name)
     return replace(letter, text=f"{first}\n{about}\n{rest}")
+
+
+def _for_oneself(letter: Letter) -> Letter:
+    """A text for whoever is there, as the hurt diver alone reads it: first get somebody beside you."""
+    first, second, *rest = letter.text.split("\n")
+    if help_line("show_them") in second:
+        return letter
+    return replace(letter, text="\n".join((first, help_line("show_them"), *rest)))
 
 
 def private_letter(whom: Addressee, text: str, keys: tuple[tuple[Key, ...], ...] = ()) -> Letter:
@@ -125,11 +133,23 @@ def after_harm(
             letters += quiet(heard, whom)
     if not reachable(heard, whom):
         return letters
-    letters.append(own_help(whom, key or worst.text, room))
+    help_first = own_help(whom, key or worst.text, room)
+    if worst.key == "3" and key is None:
+        # what decides stands in the same message as the milder text
+        asked, keys = two_questions(whom)
+        help_first = replace(help_first, text=f"{help_first.text}\n{asked}", keys=keys)
+    letters.append(help_first)
     is_grave = worst.level == "call-now" or key is not None
     bar = bar_text(record, whom, at=at, rows=rows, brief=is_grave)
     letters.append(private_letter(whom, bar))
-    return [*letters, *questions_of(whom, rows, record=record, at=at)]
+    letters += questions_of(whom, rows, record=record, at=at)
+    return [*letters, *still_called(record, whom, at=at)]
+
+
+def still_called(record: DiverRecord, whom: Addressee, *, at: datetime) -> list[Letter]:
+    """The question of a call for help once more, where something else was said and it is open."""
+    waits = unanswered(record, at=at)
+    return [worried(whom, grave=True)] if waits is not None and waits.grave else []
 
 
 def _still_to_call(record: DiverRecord, *, at: datetime) -> str | None:
@@ -152,8 +172,6 @@ def questions_of(
     if any(r.four_questions for r in rows) and worst.level != "call-now":
         base = next(r.key for r in rows if r.four_questions)
         letters.append(question(whom, 0, base=base, answers=""))
-    elif worst.key == "3":
-        letters.append(two_questions(whom))
     return letters
 
 
@@ -210,6 +228,9 @@ def bar_text(
         said.append(help_line("instructor"))
     if restart_share(record, at=at) < 1.0:
         said.append(help_line("way_back"))
+    waits = unanswered(record, at=at)
+    if waits is not None and waits.grave:
+        said.append(help_line("still_open_grave"))
     return "\n".join(said)
 
 
@@ -240,15 +261,13 @@ def question(whom: Addressee, n: int, *, base: str, answers: str) -> Letter:
     return private_letter(whom, text, keys)
 
 
-def two_questions(whom: Addressee) -> Letter:
+def two_questions(whom: Addressee) -> tuple[str, tuple[tuple[Key, ...], ...]]:
     """What a bare loss of motor control asks: over within a minute, no water breathed in."""
-    name = f"check {whom.name} samba"
-    row = (
-        _key(whom, help_key("yes_both"), f"{name} yes"),
-        _key(whom, help_key("no"), f"{name} no"),
-        _key(whom, help_key("not_sure"), f"{name} not-sure"),
+    rows = tuple(
+        (_key(whom, help_key(label), f"check {whom.name} samba {said}"),)
+        for label, said in (("samba_over", "yes"), ("samba_long", "no"), ("not_sure", "not-sure"))
     )
-    return private_letter(whom, help_line("two_questions"), (row,))
+    return help_line("two_questions"), rows
 
 
 def check_keys(whom: Addressee) -> tuple[tuple[Key, ...], ...]:
@@ -269,7 +288,15 @@ def worried(whom: Addressee, *, grave: bool = False) -> Letter:
         key = "called_for" if whom.is_kept else "called"
         text = help_line(key, name=whom.name)
         rows = tuple(
-            (_key(whom, help_key(f"called_{label}"), f"check {whom.name} called {said}"),)
+            # a slip may be mended: the worse answer counts whenever it comes
+            (
+                _key(
+                    whom,
+                    help_key(f"called_{label}"),
+                    f"check {whom.name} called {said}",
+                    sticky=True,
+                ),
+            )
             for label, said in (
                 ("out", "out"),
                 ("other", "no"),
@@ -285,14 +312,12 @@ def worried(whom: Addressee, *, grave: bool = False) -> Letter:
 
 def cold_question(whom: Addressee) -> Letter:
     """Numb fingers: whether it is the cold."""
-    name = f"check {whom.name} cold"
-    row = (
-        _key(whom, help_key("yes_all"), f"{name} yes"),
-        _key(whom, help_key("no"), f"{name} no"),
-        _key(whom, help_key("not_sure"), f"{name} not-sure"),
+    rows = tuple(
+        (_key(whom, help_key(label), f"check {whom.name} cold {said}"),)
+        for label, said in (("cold_only", "yes"), ("cold_more", "no"), ("not_sure", "not-sure"))
     )
-    return private_letter(whom, help_line("cold_hands"), (row,))
+    return private_letter(whom, help_line("cold_hands"), rows)
 
 
-def _key(whom: Addressee, label: str, says: str) -> Key:
-    return Key(label=label, says=says, diver=whom.diver, may_press=(whom.speaker,))
+def _key(whom: Addressee, label: str, says: str, *, sticky: bool = False) -> Key:
+    return Key(label=label, says=says, diver=whom.diver, may_press=(whom.speaker,), sticky=sticky)

@@ -88,6 +88,7 @@ def _letters(scene: HealthScene, record: DiverRecord) -> list[Letter]:
         letters_of.own_help(whom, key, scene.room),
         letters_of.private_letter(whom, bar),
         *(letters_of.questions_of(whom, rows, record=record, at=scene.at) if is_known else ()),
+        *letters_of.still_called(record, whom, at=scene.at),
     ]
 
 

@@ -65,16 +65,32 @@ ONE_EVENT = timedelta(hours=4)
 
 
 def _with_earlier(record: DiverRecord, rows: list[HarmRow], *, at: datetime) -> list[HarmRow]:
-    """The rows, with what they make beside those of the last hours, where their rows are kept.
+    """The rows, with what they make beside those of the last hours.
 
-    Pink spit told at nine and a sore chest at a quarter past are blood with chest pain.
+    Pink spit told at nine and a sore chest at a quarter past are blood with chest pain. Where the
+    row of a doctor's matter was not kept, it may be any with its figures.
     """
     new = {r.key for r in rows}
     earlier = {
-        h.row for h in record.of(Harm) if h.row and timedelta() <= at - h.happened_at <= ONE_EVENT
+        key
+        for h in record.of(Harm)
+        if timedelta() <= at - h.happened_at <= ONE_EVENT
+        for key in ((h.row,) if h.row else _may_be(h))
     }
     made = harm_table().together(new | earlier) - harm_table().together(earlier) - earlier
     return rows_of(new | made) if made else rows
+
+
+def _may_be(harm: Harm) -> tuple[str, ...]:
+    """The rows that a report kept without its row may be of, where a doctor was to be seen today."""
+    if harm.level != "doctor-today":
+        return ()
+    told = (harm.level, harm.days, harm.doctor, harm.since_well)
+    return tuple(
+        row.key
+        for row in harm_table().rows.values()
+        if (row.level, row.days, row.doctor, row.since_well) == told
+    )
 
 
 def reported(scene: HealthScene, diver: str, rows: list[HarmRow], *, at: datetime) -> Said:
@@ -97,7 +113,8 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
     elif heard.private:
         thanks = help_line("thanks" if whom.can_dm else "thanks_alone", name=whom.name)
         letters.append(Letter(to=heard.chat, text=thanks, about=diver))
-    grave = rows[0].level == "call-now"
+    # what is over in seconds is answered with `all normal` an hour later: it is asked by its name
+    grave = rows[0].level == "call-now" or any(r.key == "3" for r in rows)
     raised = Unwell(
         diver=diver,
         happened_at=heard.sent_at,

@@ -125,10 +125,22 @@ def question_keys(scene: Scene, refusal: Refusal) -> Keys:
 
 def open_keys(scene: Scene, refusal: Refusal) -> Keys:
     """What answers the thing that bars a target: the check, a report in doubt, or a depth."""
-    found = check_keys(scene, refusal) or question_keys(scene, refusal)
+    found = (
+        called_keys(scene, refusal) or check_keys(scene, refusal) or question_keys(scene, refusal)
+    )
     if not found and any(b.because is Because.DEPTH_UNKNOWN for b in refusal.bars):
         return depth_keys_again(scene, refusal.diver)
     return found
+
+
+def called_keys(scene: Scene, refusal: Refusal) -> Keys:
+    """The answers to a call for help, where that is what is open."""
+    kinds = {b.because for b in refusal.bars}
+    if Because.UNWELL not in kinds:
+        return ()
+    return health.called_keys(
+        refusal.diver, room=scene.room, records=scene.records, heard=scene.heard
+    )
 
 
 def check_keys(scene: Scene, refusal: Refusal) -> Keys:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zoneinfo
+from collections.abc import Callable
 from dataclasses import fields, replace
 from difflib import get_close_matches
 from functools import lru_cache
@@ -12,7 +13,7 @@ from hashlib import blake2b
 from bot.shorthand import words
 from bot.shorthand.reading import Command
 from bot.talk.aside import line_for, privately
-from bot.talk.export import as_csv, as_json, export_of
+from bot.talk.export import SOMEBODY, as_csv, as_json, export_of
 from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import clock, joined, say
 from planner.record import Grant, Kept
@@ -74,19 +75,24 @@ def add(command: Command, scene: Scene, diver: str) -> Outcome:
         keeper = scene.keeper_of(known.key)
         if keeper is None:
             return said(scene.answer(say("people.name-taken", name=known.name)))
+        if keeper not in scene.room.members:
+            # whoever kept it is gone: somebody has to be asked about this diver
+            return _kept(command, scene, known)
         return said(
             scene.answer(say("people.name-kept", name=known.name, keeper=scene.name_of(keeper)))
         )
     key = _key_of(scene.room.chat, name)
     member = Member(key=key, name=name, can_dm=False, has_phone=False)
+    return replace(_kept(command, scene, member), changes=(AddMember(member=member),))
+
+
+def _kept(command: Command, scene: Scene, member: Member) -> Outcome:
+    """The sender keeps this diver's log from now on."""
+    keeper = scene.name_of(scene.sender)
+    text = say("people.added", name=member.name, keeper=keeper)
     return Outcome(
-        changes=(AddMember(member=member),),
-        facts=(Kept(**scene.carried(key, command.line), keeper=scene.sender),),
-        letters=(
-            scene.answer(
-                say("people.added", name=name, keeper=scene.name_of(scene.sender)), about=key
-            ),
-        ),
+        facts=(Kept(**scene.carried(member.key, command.line), keeper=scene.sender),),
+        letters=(scene.answer(text, about=member.key),),
     )
 
 
@@ -239,7 +245,7 @@ def export(command: Command, scene: Scene, diver: str) -> Outcome:
     letters = privately(scene, say("people.export"), about=diver)
     if letters[0].to != scene.private(scene.sender):
         return Outcome(letters=letters)
-    made = export_of(scene.record(diver), name=scene.name_of, at=scene.at)
+    made = export_of(scene.record(diver), name=_shown(scene), at=scene.at)
     on = scene.at.astimezone(scene.zone).date().isoformat()
     table = Letter(
         to=letters[0].to,
@@ -249,6 +255,20 @@ def export(command: Command, scene: Scene, diver: str) -> Outcome:
     )
     whole = replace(letters[0], document=(f"buoyside-{on}.json", as_json(made)))
     return said(whole, table)
+
+
+_KEY = re.compile(r"t\d+")
+"""A member's key that is made of the messenger's number for them."""
+
+
+def _shown(scene: Scene) -> Callable[[str], str]:
+    """How the export names a member: whoever is none here any more by no key of theirs."""
+
+    def name(key: str) -> str:
+        known = scene.name_of(key)
+        return SOMEBODY if known == key and _KEY.fullmatch(key) else known
+
+    return name
 
 
 def forget(command: Command, scene: Scene, diver: str) -> Outcome:

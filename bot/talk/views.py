@@ -23,8 +23,8 @@ LOG_DIVES = 12
 WEEKS_BEFORE = 4
 """The weeks whose mean stands beside this one."""
 
-OF_HEALTH = frozenset({Because.LOCK, Because.UNWELL, Because.RECENT_HARM})
-"""Bars for the sake of health: while one stands, no figure of progress is shown."""
+OF_HEALTH = frozenset({Because.LOCK, Because.UNWELL, Because.RECENT_HARM, Because.UNDER_AGE})
+"""Bars for the sake of health or age: while one stands, no figure of progress is shown."""
 
 
 def private_answer(

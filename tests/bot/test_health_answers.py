@@ -304,7 +304,7 @@ def test_not_breathing_is_read_as_unconscious() -> None:
     """Where two texts would do, the worst row's comes: rescue breaths before sitting comfortably."""
     answer = said_to(mara().says("ana", "mara is not breathing"), "group")
     assert answer.splitlines()[1].startswith(
-        "IN THE WATER: mask off, airway (mouth and nose) out of the water"
+        "IN THE WATER: face up, mask off, mouth and nose out of the water"
     )
 
 

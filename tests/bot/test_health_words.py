@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bot.shorthand.harm_left import without_harm
 from bot.shorthand.harm_lexicon import (
     HarmWords,
     HarmWordsError,
@@ -17,7 +18,7 @@ from bot.shorthand.harm_lexicon import (
     harm_words,
     pattern_of,
 )
-from bot.shorthand.harm_words import HarmReading, read_harm, without_harm
+from bot.shorthand.harm_words import HarmReading, read_harm
 from planner.harm import harm_table
 
 NAMES = ("Ana", "Mara", "Teo", "Noor", "Ilse", "Nils")

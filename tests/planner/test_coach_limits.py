@@ -285,3 +285,21 @@ def test_a_call_for_help_told_by_others_never_locks_by_itself(hours: int) -> Non
     said = plan(season.record(), rules=RULES, at=later)
     assert isinstance(said, Refusal)
     assert Because.LOCK not in {bar.because for bar in said.bars}
+
+
+def test_a_no_leaves_no_coach_whoever_was_meant() -> None:
+    """`coach no` to a new coach: the one before is none either, and watches no new depth past 15 m."""
+    season = frc()
+    told(season, Accepted, coach="olga", given=False)
+    assert standing(season.record(), rules=RULES, at=season.at).limits.coach is None
+
+
+def test_a_morning_question_is_owed_whoever_else_was_worried() -> None:
+    """Somebody else's worry on the day after answers no check of one's own."""
+    season = frc().dive(9.5).dive(12)
+    season.at += timedelta(hours=30)
+    told(season, Unwell, by="ana", raised_by_other=True)
+    season.at += timedelta(minutes=1)
+    told(season, Buddy, buddy="ana")
+    state = standing(season.record(), rules=RULES, at=season.at)
+    assert state.checked_day < state.day_of(season.at)

@@ -12,9 +12,22 @@ from bot.talk.export import as_json, export_of
 from planner import plan, read_export
 from planner.export import EXAMPLE, ExportError
 from planner.full import full_plan
+from planner.harm import alarmed, unanswered
+from planner.plan import standing
 from planner.pressure import Site
 from planner.ready import ready
-from planner.record import Exercise, Harm, Unwell, Volume, VolumeKind
+from planner.record import (
+    Accepted,
+    Exercise,
+    Harm,
+    Limit,
+    LimitKind,
+    Ordered,
+    Unwell,
+    Volume,
+    VolumeKind,
+    Well,
+)
 from planner.rules import RULES
 from tests.planner.season import Season
 
@@ -107,3 +120,50 @@ def test_the_site_comes_back_and_an_older_file_is_of_a_gauge_at_sea() -> None:
         read_export(json.dumps(told | {"site": {"salt": "yes"}}))
     with pytest.raises(ExportError):
         read_export(json.dumps(told | {"site": {"altitude_m": 90000}}))
+
+
+NAMES = {"mara": "Mara", "t9": "Ana", "t5": "Ilse"}
+
+
+def shown(key: str) -> str:
+    return NAMES.get(key, "somebody")
+
+
+def called_and_coached() -> Season:
+    """Ana (t9) called for help about Mara, who answered; Ilse (t5) is her coach and trims."""
+    season = long_season()
+    carried = season._carried
+
+    def tell(kind: type, by: str = "mara", **fields: object) -> None:
+        season.facts.append(kind(**carried() | {"by": by}, **fields))
+
+    tell(Accepted, coach="t5", given=True)
+    end = season.at + timedelta(hours=10)
+    tell(Limit, by="t5", what=LimitKind.DEPTH, value=5.0, until_at=end, group="g:-100")
+    tell(Ordered, group="g:-100")
+    tell(Unwell, by="t9", raised_by_other=True, grave=True)
+    asked = season.facts[-1].origin
+    season.facts.append(Well(**carried() | {"origin": asked}))
+    return season
+
+
+def test_an_export_names_no_key_no_chat_and_not_who_asked() -> None:
+    """Names for members, somebody for who called for help, and nothing of the messenger's numbers."""
+    season = called_and_coached()
+    text = as_json(export_of(season.record(), name=shown, at=season.at))
+    for hidden in ("t9", "t5", "g:-100", "Ana"):
+        assert f'"{hidden}"' not in text
+    assert '"Ilse"' in text
+    assert '"somebody"' in text
+
+
+def test_what_a_coach_set_and_a_call_that_was_answered_come_back() -> None:
+    """The limit counts in the record that is read, and the answered question is answered."""
+    season = called_and_coached()
+    back = read_export(as_json(export_of(season.record(), name=shown, at=season.at)))
+    for hours in (0, 1, 30):
+        at = season.at + timedelta(hours=hours)
+        mine, theirs = (standing(r, rules=RULES, at=at) for r in (season.record(), back))
+        assert theirs.limits.depth_m(at) == mine.limits.depth_m(at)
+        assert unanswered(back, at=at) is None
+        assert alarmed(back, at=at) == alarmed(season.record(), at=at)

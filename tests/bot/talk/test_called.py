@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from planner.agenda import DueKind, agenda
-from planner.harm import unwell_open
+from planner.harm import unanswered, unwell_open
 from planner.record import Harm, Unwell, Well
 from planner.rules import RULES
 from storage.outcome import Site
@@ -48,10 +48,10 @@ def test_whoever_is_missing_brings_the_text_for_those_who_search() -> None:
     """Not come up: time and place, eyes on it; nobody is told to take a mask off who can't be seen."""
     text = said_to(mara().says("ana", "mara hasn't come up"), "group")
     assert text.startswith(FIRST)
-    assert "NOT COME UP" in text
+    assert "DIVER NOT UP" in text
     assert "eyes on the place" in text
     found = said_to(mara().says("ana", "mara is not breathing"), "group")
-    assert "NOT COME UP" not in found
+    assert "DIVER NOT UP" not in found
 
 
 def called() -> Buoy:
@@ -66,7 +66,9 @@ def test_a_witnessed_blackout_is_asked_about_in_its_own_words() -> None:
     """The diver is asked for a blackout, a gap, shaking, water; nothing of what Ana said is kept."""
     buoy = mara()
     answer = buoy.says("ana", "mara blacked out at the surface")
-    assert "Blackout, gap in memory, shaking, or water breathed in" in said_to(answer, "mara")
+    assert "Did you black out, forget a moment, shake, or breathe in water" in said_to(
+        answer, "mara"
+    )
     (raised,) = (f for f in buoy.record("mara").facts if isinstance(f, Unwell))
     assert (raised.raised_by_other, raised.grave) == (True, True)
 
@@ -77,7 +79,7 @@ def test_a_bare_word_is_no_answer_to_a_call_for_help(word: str) -> None:
     buoy = called()
     answer = said_to(buoy.says("mara", word, private=True), "mara")
     assert "press a button" in answer
-    assert "called for help about you" in answer
+    assert "worried about you" in answer
     assert unwell_open(buoy.record("mara"), at=buoy.at)
 
 
@@ -85,7 +87,7 @@ def test_feel_ok_leaves_the_question_open_and_asks_it_again() -> None:
     """Feeling well is kept, and says nothing of a blackout."""
     buoy = called()
     answer = said_to(buoy.says("mara", "feel ok", private=True), "mara")
-    assert "called for help about you" in answer
+    assert "worried about you" in answer
     assert any(isinstance(f, Well) for f in buoy.record("mara").facts)
     assert unwell_open(buoy.record("mara"), at=buoy.at)
 
@@ -93,7 +95,7 @@ def test_feel_ok_leaves_the_question_open_and_asks_it_again() -> None:
 def test_nothing_of_it_ends_the_question_and_not_the_day() -> None:
     """No target for the rest of the day, whatever is answered; the group reads the one line."""
     buoy = called()
-    answer = said_to(buoy.presses("mara", "nothing of it", private=True), "mara")
+    answer = said_to(buoy.presses("mara", "none of these", private=True), "mara")
     assert "no target for the rest of the day" in answer
     assert not unwell_open(buoy.record("mara"), at=buoy.at)
     assert said_to(buoy.later(minutes=5).says("mara", "next"), "group") == "mara: no target today."
@@ -102,14 +104,16 @@ def test_nothing_of_it_ends_the_question_and_not_the_day() -> None:
 def test_a_blackout_that_is_owned_up_to_is_row_2() -> None:
     """The text at once, for somebody awake, and the lock of row 2."""
     buoy = called()
-    answer = said_to(buoy.presses("mara", "blackout, gap, shaking, water", private=True), "mara")
+    answer = said_to(
+        buoy.presses("mara", "blackout, memory gap, shaking, water", private=True), "mara"
+    )
     assert answer.startswith(FIRST)
     assert "Stay out of the water" in answer
     (harm,) = (f for f in buoy.record("mara").facts if isinstance(f, Harm))
     assert (harm.row, harm.days, harm.doctor) == ("2", 30.0, True)
 
 
-@pytest.mark.parametrize("label", ["something else", "not sure"])
+@pytest.mark.parametrize("label", ["something else wrong", "not sure"])
 def test_anything_else_opens_the_four_questions(label: str) -> None:
     """What it was is asked in four steps; targets stay barred."""
     buoy = called()
@@ -144,7 +148,7 @@ def test_without_the_kept_row_it_is_the_text_for_all() -> None:
     buoy.says("mara", "coughed up blood", private=True)
     again = said_to(buoy.later(hours=1).says("mara", "feel hoarse", private=True), "mara")
     assert again.startswith(FIRST)
-    assert "NOT COME UP" in again
+    assert "DIVER NOT UP" in again
 
 
 @pytest.mark.parametrize(
@@ -225,3 +229,149 @@ def test_no_number_is_preset_and_the_site_has_its_own() -> None:
     """Without a site's number the line names none; with one it stands in the first line."""
     assert "112" not in mara().says("ana", "emergency")
     assert Site().emergency_number == ""
+
+
+# what an examiner found: ways round a call for help
+
+
+@pytest.mark.parametrize("text", ["feel seasick", "a bit of a headache", "feel tired", "hoarse"])
+def test_a_mild_word_is_no_answer_to_a_call_for_help(text: str) -> None:
+    """Whatever milder the diver tells, the question of a blackout stays open, and is asked again."""
+    buoy = called()
+    answer = said_to(buoy.says("mara", text, private=True), "mara")
+    assert "worried about you" in answer
+    waits = unanswered(buoy.record("mara"), at=buoy.at)
+    assert waits is not None
+    assert waits.grave
+
+
+def test_a_clearance_is_no_answer_to_what_it_was() -> None:
+    """`cleared` of today gives no word on whether there was a blackout."""
+    buoy = called()
+    buoy.says("mara", "cleared 2026-05-05", private=True)
+    assert unwell_open(buoy.record("mara"), at=buoy.at)
+
+
+def test_a_samba_that_was_seen_is_asked_about_by_its_name() -> None:
+    """What is over in seconds would be answered with all normal: the same question, the same day."""
+    buoy = mara()
+    answer = buoy.says("ana", "mara had a samba at the surface")
+    assert "shake" in said_to(answer, "mara")
+    buoy.presses("mara", "none of these", private=True)
+    assert said_to(buoy.later(minutes=5).says("mara", "next"), "group") == "mara: no target today."
+
+
+@pytest.mark.parametrize("hours", [0.5, 11])
+def test_a_call_at_night_has_its_hours(hours: float) -> None:
+    """At ten to midnight the day would be over in ten minutes: twelve hours are kept (H)."""
+    night = datetime(2026, 5, 5, 22, 50, tzinfo=UTC)
+    buoy = Buoy(at=night).join("mara", pb=32, goal=38).join("ana")
+    buoy.says("ana", "mara blacked out at the surface")
+    buoy.presses("mara", "none of these", private=True)
+    buoy.later(hours=hours)
+    assert said_to(buoy.says("mara", "next"), "group") == "mara: no target today."
+
+
+def test_a_call_that_arrives_late_has_the_day_on_which_it_was_heard() -> None:
+    """Yesterday's words, heard this morning: no target today either."""
+    buoy = mara().later(hours=20)
+    buoy.says("ana", "mara blacked out at the surface", sent_at=buoy.at - timedelta(hours=18))
+    buoy.presses("mara", "none of these", private=True)
+    assert said_to(buoy.later(minutes=5).says("mara", "next"), "group") == "mara: no target today."
+
+
+def test_a_slip_on_the_buttons_can_be_mended() -> None:
+    """None of these, then the blackout after all: the later, worse answer counts."""
+    buoy = called()
+    buoy.presses("mara", "none of these", private=True)
+    answer = said_to(
+        buoy.presses("mara", "blackout, memory gap, shaking, water", private=True), "mara"
+    )
+    assert answer.startswith(FIRST)
+    assert any(isinstance(f, Harm) for f in buoy.record("mara").facts)
+
+
+@pytest.mark.parametrize(
+    "text", ["mara and zoe blacked out", "zoe & mara blacked out", "zoe, mara: both not breathing"]
+)
+def test_two_names_are_two_divers(text: str) -> None:
+    """Each is asked, and neither has a target."""
+    buoy = mara().join("zoe")
+    answer = buoy.says("ana", text)
+    for name in ("mara", "zoe"):
+        assert "worried about you" in said_to(answer, name)
+        assert unwell_open(buoy.record(name), at=buoy.at)
+
+
+def test_my_buddy_is_whom_one_watches() -> None:
+    """Ana is Mara's buddy today: `my buddy blacked out` is about Mara, and asks her."""
+    buoy = mara()
+    buoy.says("mara", "fit buddy ana")
+    assert "worried about you" in said_to(
+        buoy.later(minutes=2).says("ana", "my buddy blacked out"), "mara"
+    )
+    nobody = mara().join("zoe")
+    assert unwell_open(nobody.record("mara"), at=nobody.at) is False
+    nobody.says("zoe", "my buddy blacked out")
+    assert not any(isinstance(f, Unwell) for d in ("mara", "ana") for f in nobody.record(d).facts)
+
+
+def test_next_brings_the_buttons_back() -> None:
+    """Whoever has lost the letter asks for a target in private, and can answer there."""
+    buoy = called()
+    buoy.told.clear()
+    buoy.says("mara", "next", private=True)
+    buoy.presses("mara", "none of these", private=True)
+    assert not unwell_open(buoy.record("mara"), at=buoy.at)
+
+
+def test_the_four_questions_after_a_call_have_their_evening() -> None:
+    """Something else, and then silence: that evening the doctor's text comes, as for any such silence."""
+    buoy = called()
+    buoy.presses("mara", "something else wrong", private=True)
+    (due,) = (
+        d
+        for d in agenda(buoy.record("mara"), rules=RULES, at=buoy.at)
+        if d.kind is DueKind.UNANSWERED
+    )
+    buoy.later(hours=12)
+    assert "See a doctor today" in said_to(buoy.falls_due(due), "mara")
+
+
+def test_one_typed_yes_answers_no_question_of_health_beside_another() -> None:
+    """Two questions of one moment: a bare yes never says that all is normal."""
+    buoy = mara()
+    buoy.says("ana", "for mara exh 9 stop # spat blood")
+    buoy.later(minutes=1).says("mara", "yes", private=True)
+    assert not any(isinstance(f, Well) for f in buoy.record("mara").facts)
+    assert unwell_open(buoy.record("mara"), at=buoy.at)
+
+
+def test_still_there_is_read_in_the_days_after() -> None:
+    """`still there` next morning: hoarse for a day is a doctor's matter; without a row it is asked."""
+    buoy = mara()
+    buoy.says("mara", "share on", private=True)
+    buoy.says("mara", "hoarse", private=True)
+    answer = said_to(buoy.later(hours=20).says("mara", "still there", private=True), "mara")
+    assert answer.startswith("See a doctor today")
+    unkept = mara()
+    unkept.says("mara", "hoarse", private=True)
+    assert "1 of 4" in said_to(
+        unkept.later(hours=20).says("mara", "still there", private=True), "mara"
+    )
+
+
+def test_the_morning_question_stays_where_somebody_else_raised_one() -> None:
+    """A witnessed event takes no question away: the check after the session is asked all the same."""
+    buoy = mara()
+    buoy.says("mara", "fit buddy ana")
+    buoy.later(minutes=2).says("mara", "exh 7 ok")
+    buoy.later(minutes=5).says("ana", "mara is a bit hoarse")
+    kinds = {d.kind for d in agenda(buoy.record("mara"), rules=RULES, at=buoy.at)}
+    assert {DueKind.MORNING, DueKind.EVENING} <= kinds
+
+
+@pytest.mark.parametrize("text", ["emergency 112", "emergency boat 3", "emergency mara 2 min"])
+def test_a_number_leaves_a_cry_a_cry(text: str) -> None:
+    """Whatever figure stands behind it."""
+    assert said_to(mara().says("ana", text), "group").startswith(FIRST)

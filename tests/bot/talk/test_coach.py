@@ -161,3 +161,74 @@ def test_a_new_coach_needs_a_new_yes() -> None:
     buoy.says("nils", "coach teo")
     board = said_to(buoy.later(minutes=1).says("teo", "board", private=True), "teo")
     assert "Nobody has said yes" in board
+
+
+def test_a_yes_is_to_the_coach_whose_letter_it_is() -> None:
+    """The button under Ilse's letter, pressed when Teo is coach, is no yes to Teo."""
+    buoy = coached()
+    buoy.says("nils", "coach mara")
+    older = next(
+        key
+        for letter in buoy.told
+        for row in letter.keys
+        for key in row
+        if letter.to == "p:teo" and key.says == "coach yes ilse"
+    )
+    assert older.says == "coach yes ilse"
+    answer = said_to(buoy.later(minutes=1).says("teo", older.says, private=True), "teo")
+    assert "That was about ilse. The coach here is mara" in answer
+    assert not any(isinstance(f, Accepted) for f in buoy.record("teo").facts)
+
+
+def test_a_group_can_have_no_coach_again() -> None:
+    """`coach nobody` by the admin: no board, no limits, and a yes names who could name one."""
+    buoy = coached()
+    assert "no coach here any more" in buoy.says("nils", "coach nobody")
+    assert "coach alone" in buoy.later(minutes=1).says("ilse", "board", private=True)
+    assert "No coach here" in buoy.says("mara", "tell coach", private=True)
+    assert "There is no coach here" in buoy.says("nils", "coach nobody")
+
+
+def test_who_reads_nothing_in_private_is_no_coach() -> None:
+    """A coach's words come in private: without that chat nobody is named."""
+    buoy = coached()
+    buoy.reachable("teo", dm=False)
+    assert "no private chat" in buoy.says("nils", "coach teo")
+    assert not any(isinstance(f, Named) for f in buoy.record("teo").facts)
+
+
+def test_the_answer_to_a_looser_trim_says_what_stands() -> None:
+    """`trim mara 4`, then 9: both read that 4 m stands."""
+    buoy = coached()
+    buoy.says("ilse", "trim mara 4", private=True)
+    answer = buoy.says("ilse", "trim mara 9", private=True)
+    assert "at most 4 m" in said_to(answer, "ilse")
+    assert "at most 4 m" in said_to(answer, "mara")
+
+
+def test_what_a_coach_said_in_another_group_counts_for_nobody_here() -> None:
+    """A limit names its group, and who says yes here takes over what was said here."""
+    buoy = coached()
+    buoy.says("ilse", "cap 2", private=True)
+    (limit,) = (f for f in buoy.record("ilse").facts if isinstance(f, Limit))
+    buoy.facts.remove(limit)
+    buoy.facts.append(replace(limit, group="g:elsewhere"))
+    buoy.later(minutes=1).says("teo", "coach yes", private=True)
+    assert limits(buoy, "teo") == []
+
+
+def test_a_keeper_reads_whom_it_is_about() -> None:
+    """Of Noor, who has no phone, her keeper reads her name in what the coach sets."""
+    buoy = coached().keep("noor", keeper="mara", pb=36, goal=40)
+    buoy.says("mara", "for noor coach yes", private=True)
+    answer = said_to(buoy.later(minutes=1).says("ilse", "rest noor", private=True), "mara")
+    assert answer.startswith("noor")
+
+
+def test_whoever_is_left_without_a_keeper_gets_a_new_one() -> None:
+    """Mara, who kept Noor's log, is gone: Teo adds Noor, and answers for her."""
+    buoy = coached().keep("noor", keeper="mara", pb=36, goal=40)
+    assert "mara" in buoy.says("teo", "add noor")
+    del buoy.members["mara"]
+    assert "teo" in buoy.says("teo", "add noor")
+    assert "Only noor" not in buoy.says("teo", "noor feel ok")

@@ -20,8 +20,10 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import initialize, rule
 
+from bot.texts.help import help_file
 from planner.record import (
     Asked,
+    Body,
     Brief,
     Buddy,
     Cleared,
@@ -33,6 +35,7 @@ from planner.record import (
     Harm,
     Origin,
     Strike,
+    UnderAge,
     Unwell,
     Watching,
     Well,
@@ -106,6 +109,9 @@ def question_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
     """A no, a not sure, or a question raised by somebody else, that no well or harm has answered."""
     answers = [f for f in facts if isinstance(f, Well) and f.happened_at <= at]
     for u in (f for f in facts if isinstance(f, Unwell) and f.happened_at <= at):
+        if u.grave:
+            yield from call_bars(u, facts, at)
+            continue
         told = any(w.happened_at > u.happened_at for w in answers)
         if not told and not any(
             isinstance(f, Harm) and f.origin.place == u.origin.place for f in facts
@@ -121,6 +127,30 @@ def question_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
         )  # fmt: skip
         if not answered and not newer and at - a.happened_at <= GAP:
             yield f"a line is in doubt: {a.question}"
+
+
+def call_bars(u: Unwell, facts: list[Fact], at: datetime) -> Iterator[str]:
+    """Somebody called for help: answered in its own place or by the diver's own call, and its day."""
+    here = [f for f in facts if f.origin.place == u.origin.place and f.happened_at <= at]
+    own = [
+        f
+        for f in facts
+        if isinstance(f, Harm)
+        and f.level == "call-now"
+        and u.happened_at - GAP <= f.happened_at <= at
+    ]
+    if not own and not any(isinstance(f, Well) or (isinstance(f, Harm) and f.doctor) for f in here):
+        yield "a call for help is not answered"
+    ends = [midnight(day(when) + timedelta(days=1)) for when in (u.happened_at, u.said_at)]
+    if at < max(*ends, u.happened_at + timedelta(hours=12)):
+        yield "the day of a call for help"
+
+
+def age_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
+    """Under age by the last that was told of it."""
+    told = [f for f in facts if isinstance(f, Body | UnderAge) and f.happened_at <= at]
+    if told and isinstance(max(told, key=lambda f: (f.happened_at, f.origin)), UnderAge):
+        yield "under age"
 
 
 def dives_of(facts: list[Fact], at: datetime) -> list[Dive]:
@@ -196,7 +226,7 @@ def all_bars(facts: Iterable[Fact], at: datetime) -> list[str]:
     """Everything that forbids a target, by what is stored."""
     left = standing_facts(facts)
     found: list[str] = []
-    for bars in (lock_bars, question_bars, answer_bars, dive_bars):
+    for bars in (lock_bars, question_bars, age_bars, answer_bars, dive_bars):
         found += bars(left, at)
     return found
 
@@ -206,7 +236,8 @@ HARMS = (
      "feel dizzy for a second, gone", "cleared 2026-05-05", "cleared 2026-07-06", "forget health",
      "share off", "share on", "feel ok", "feel ok"]
 )  # fmt: skip
-HARM = st.sampled_from(HARMS)
+RARE = ["me f 16y 172cm", "me f 34y 172cm"]
+HARM = st.sampled_from([*HARMS, *RARE])
 DIVES = [
     "exh 7 ok",
     "exh 7 ok",
@@ -221,7 +252,11 @@ LINES = (
      "exh 7 stop sternum", "exh 7 stop", "exh 7 ok?", "full 25 ok mf15", "undo", "not fit",
      "watching today", "buddy ana", "fit", "mara looks bad, she is dizzy", "done", "hello", "order"]
 )  # fmt: skip
-LINE = st.sampled_from(LINES)
+ANSWERS = frozenset(help_file().keys.values())
+"""The labels of the buttons that answer a question of health."""
+
+CALLS = ["mara blacked out", "mara had a samba at the surface"]
+LINE = st.sampled_from([*LINES, *CALLS])
 
 
 class Dark(test_machine.Group):
@@ -243,6 +278,22 @@ class Dark(test_machine.Group):
     def says_a_line(self, text: str, user: int, minutes: int) -> None:
         self.raw.at += timedelta(minutes=minutes)
         self.push("message", self._body(text, user=user))
+
+    @rule(pick=st.integers(0, 20))
+    def presses_a_button_of_health(self, pick: int) -> None:
+        labels = sorted(label for label in self.raw.buttons if label in ANSWERS)
+        if labels:
+            self.presses_in_private(labels[pick % len(labels)])
+
+    def presses_in_private(self, label: str) -> None:
+        """A button of Mara's own chat."""
+        self.raw.update += 1
+        query = {
+            "id": str(self.raw.update), "chat_instance": "1", "data": self.raw.buttons[label],
+            "from": {"id": 7, "is_bot": False, "first_name": "X"},
+            "message": self.raw.message("x", chat=7),
+        }  # fmt: skip
+        self.push("callback_query", query)
 
     @rule(days=st.sampled_from([1, 2, 3, 4, 8, 30, 62]), well=st.booleans())
     def days_go_by_and_a_day_begins(self, days: int, well: bool) -> None:
@@ -328,6 +379,9 @@ SCRIPTS: dict[str, list[str]] = {
     "watching today": ["watching today"],
     "a line is in doubt": ["exh 7 ok?"],
     "a question of health is open": ["p:feel gloopy"],
+    "a call for help is not answered": ["9:mara blacked out", "1d", "p:feel ok", "fit buddy ana"],
+    "the day of a call for help": ["9:mara blacked out", "press none of these"],
+    "under age": ["p:me f 16y 172cm"],
     "not well since": ["p:feel hoarse"],
     "locked": ["p:forced my ears a bit"],
     "no clinician's word": ["p:feel joint pain and a rash", "60d", "p:feel ok", "fit buddy ana"],
@@ -364,6 +418,12 @@ def test_each_bar_alone_leaves_no_target(bar: str) -> None:
                 group.raw.at += timedelta(hours=hours)
                 group.raw.worker.work_off(group.raw.at)
                 group.deliver()
+                continue
+            if step.startswith("press "):
+                group.presses_in_private(step.removeprefix("press "))
+                continue
+            if step.startswith("9:"):
+                group.push("message", group._body(step.removeprefix("9:"), user=9))
                 continue
             text = step.removeprefix("p:")
             private = {"chat": 7} if text != step else {}
