@@ -303,3 +303,36 @@ def test_a_morning_question_is_owed_whoever_else_was_worried() -> None:
     told(season, Buddy, buddy="ana")
     state = standing(season.record(), rules=RULES, at=season.at)
     assert state.checked_day < state.day_of(season.at)
+
+
+def test_lines_are_the_most_that_was_asked_for_and_none_without_a_word() -> None:
+    """`lines 2`, then 3: three; of nobody: no wish."""
+    season = frc()
+    assert standing(season.record(), rules=RULES, at=season.at).limits.lines(season.at) == 0
+    limited(limited(season, LimitKind.LINES, 2), LimitKind.LINES, 3)
+    assert standing(season.record(), rules=RULES, at=season.at).limits.lines(season.at) == 3
+
+
+def test_at_midnight_itself_a_limit_is_over() -> None:
+    """It stands before that instant and not at it."""
+    season = limited(frc(), LimitKind.DEPTH, 5)
+    end = midnight(season.at)
+    limits = standing(season.record(), rules=RULES, at=season.at).limits
+    assert limits.depth_m(end - timedelta(microseconds=1)) == 5
+    assert limits.depth_m(end) > 1000
+    assert limits.gap_min(end) == 0
+
+
+def test_limits_of_both_coaches_of_a_day_count() -> None:
+    """Ilse in the morning, Olga after her: what either has set stands, the tighter end."""
+    season = limited(frc(), LimitKind.DEPTH, 7)
+    told(season, Accepted, coach="olga", given=True)
+    limited(season, LimitKind.DEPTH, 8, by="olga")
+    assert season.next() == 7
+    assert standing(season.record(), rules=RULES, at=season.at).limits.coach == "olga"
+
+
+def test_without_a_coach_nobody_is_one() -> None:
+    """No yes, no coach, and a buddy without a name is none."""
+    season = Season(Exercise.RV).profile(pb_m=60, goal_m=70)
+    assert standing(season.record(), rules=RULES, at=season.at).limits.coach is None
