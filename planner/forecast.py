@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from planner.consistency import consistency
 from planner.figure import Figure
-from planner.plan import left_at
+from planner.plan import left_at, standing
 from planner.ready import readiness_of
 from planner.record import DiverRecord, Ending, Exercise, sessions
 from planner.rules import Rules
@@ -91,7 +91,8 @@ def forecast(
     today = state.day_of(at)
     runs = [s for s in sessions(record.until(at), gap_h=rules["session.gap_h"]) if s.exhale_dives]
     needed = int(rules["forecast.from_sessions"])
-    found = readiness_of(state, rules=rules, with_bounds=False)
+    # what is held today, a lay-off taken off; the paths go on from where the last dive left
+    found = readiness_of(standing(record, rules=rules, at=at), rules=rules, with_bounds=False)
     because: NoForecastBecause | None = None
     if found is None:
         because = NoForecastBecause.NO_GOAL

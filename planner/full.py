@@ -251,6 +251,8 @@ def _line_bars(state: Standing, rules: Rules, at: datetime, line: float) -> Iter
             yield Bar(because=Because.REST, figure="rest.full_nights", until_on=until)
     if state.ladder.owed:
         return
+    if state.ladder.last_day == today:
+        yield Bar(because=Because.ONE_FULL_STEP, figure="full.clean_days")
     if state.learning.open:
         yield Bar(because=Because.LEARNING, figure="learn.task_days")
     if state.urge_before or state.bars_new_by_harm(at):

@@ -22,6 +22,7 @@ __all__ = [
     "Lock",
     "Locks",
     "Unanswered",
+    "alarm_until",
     "alarmed",
     "alarms_of",
     "called_for_help",
@@ -87,7 +88,12 @@ def unwell_open(record: DiverRecord, *, at: datetime) -> bool:
 
 def alarmed(record: DiverRecord, *, at: datetime) -> bool:
     """Whether somebody called for help about the diver on this local day: no target for its rest."""
-    return locks_of(record).alarmed_at(at)
+    return locks_of(record).alarm_until(at) is not None
+
+
+def alarm_until(record: DiverRecord, *, at: datetime) -> datetime | None:
+    """When the day of a call for help is over; None where none lasts."""
+    return locks_of(record).alarm_until(at)
 
 
 def alarms_of(record: DiverRecord, *, at: datetime) -> tuple[Unwell, ...]:

@@ -39,6 +39,8 @@ class HarmRow:
     exhale: bool = False
     no_new_depth: bool = False
     four_questions: bool = False
+    longer: str | None = None
+    longer_after_h: float = 0.0
     together: tuple[tuple[str, ...], ...] = ()
 
     @property
@@ -57,6 +59,7 @@ class HarmTable:
     evening_h: int
     call_now_h: int
     call_h: int
+    still_days: int
     unanswered_row: str
 
     def together(self, keys: Collection[str]) -> frozenset[str]:

@@ -18,6 +18,7 @@ class Ladder:
     __slots__ = (
         "clean_days",
         "dived_m",
+        "last_day",
         "last_empty",
         "level_m",
         "owed",
@@ -38,6 +39,7 @@ class Ladder:
         self.trouble_day: int | None = None
         self.pressure_day: int | None = None
         self.last_empty: Dive | None = None
+        self.last_day: int | None = None
         # pressure stops whose depth nobody has told
         self.unknown: tuple[Dive, ...] = ()
 
@@ -68,6 +70,7 @@ class Ladder:
 
     def dived(self, dive: Dive, *, day: int) -> None:
         """A full-lung dive with its fill in place came up."""
+        self.last_day = day
         if dive.ending in (Ending.CLEAN, Ending.EARLY):
             if dive.depth_m is not None and not dive.waits:
                 self._clean(dive.depth_m, day)

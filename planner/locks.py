@@ -86,6 +86,7 @@ class Locks:
 
     __slots__ = (
         "_again",
+        "_answers",
         "_changes",
         "_cleared",
         "_exhale_at",
@@ -116,7 +117,10 @@ class Locks:
                 cleared.append(fact)  # type: ignore[arg-type]
             elif kind is Unwell:
                 unwell.append(fact)  # type: ignore[arg-type]
-        self._wells = wells
+        # an answer to a call for help says nothing of feeling well
+        calls = {u.origin.place for u in unwell if u.grave}
+        self._answers = [w for w in wells if w.origin.place in calls]
+        self._wells = wells = [w for w in wells if w.origin.place not in calls]
         self._well_times = [w.happened_at for w in wells]
         self._cleared = cleared
         self._unwell = unwell
@@ -300,7 +304,7 @@ class Locks:
         if u.grave:
             # `feel ok` is no answer to whether there was a blackout
             place = u.origin.place
-            return any(w.origin.place == place and w.happened_at <= at for w in self._wells)
+            return any(w.origin.place == place and w.happened_at <= at for w in self._answers)
         well = self._well_after(u.happened_at, u.said_at, u.origin.place, asked=u.raised_by_other)
         return well is not None and well <= at
 
@@ -361,13 +365,14 @@ class Locks:
             for h in self._harmed
         )
 
-    def alarmed_at(self, at: datetime) -> bool:
-        """Whether somebody called for help about the diver, and the day of it lasts.
+    def alarm_until(self, at: datetime) -> datetime | None:
+        """Until when somebody's call for help about the diver bars; None where none does.
 
         Whatever was answered: to the end of the local days on which it was and on which it was
         said, and for so many hours (H `after.call_h`) where that is longer.
         """
-        return any(u.grave and u.happened_at <= at < self.alarm_ends_at(u) for u in self._unwell)
+        ends = [self.alarm_ends_at(u) for u in self._unwell if u.grave and u.happened_at <= at]
+        return max((end for end in ends if at < end), default=None)
 
     def alarm_ends_at(self, u: Unwell) -> datetime:
         """When the day of a call for help is over."""

@@ -5,8 +5,9 @@ RV openers come first, then who is still to dive on the line's way down, then th
 has gone up; in each of these, shallow to deep. Only the coming round is promised: it is computed
 anew after each report. All of it is house rule (H), `[order]` in rules.toml.
 
-Who watches is chosen by what the group itself knows: depths, and the stops of today. Locks, rest,
-and what anybody answered about fitness play no part, so a round tells nothing of them.
+Who watches is chosen by what the group itself knows: depths, and the stops of today. Whoever has no
+target for a reason that nobody may tell from another (a lock, rest, not fit) watches only after
+`watching today`, so a round tells nothing of which it is.
 """
 
 from __future__ import annotations
@@ -20,18 +21,13 @@ from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
 from planner.plan import plan, standing
+from planner.present import is_here, is_out, was_stopped
 from planner.reasons import Plan
 from planner.record import (
-    Buddy,
     Dive,
     DiverRecord,
-    Done,
     Ending,
     Exercise,
-    Fit,
-    Reason,
-    Watching,
-    day_begins_at,
 )
 from planner.rules import Rules
 from planner.standing import Standing
@@ -174,7 +170,7 @@ def _person(state: Standing, named: set[str | None], rules: Rules, at: datetime)
     def seconds(moment: datetime) -> float:
         return (moment - at).total_seconds()
 
-    name, here = state.record.diver, _is_here(state.record, rules, at)
+    name, here = state.record.diver, is_here(state.record, rules, at)
     said = plan(state.record, rules=rules, at=at)
     target = said if isinstance(said, Plan) and here else None
     ready_at = target.not_before_at if target else None
@@ -182,7 +178,7 @@ def _person(state: Standing, named: set[str | None], rules: Rules, at: datetime)
     opening = next((d for d in dives if d.exercise.is_exhale), None)
     is_dry = state.day_of(at) in (state.watching_day, state.not_fit_day)
     may_watch = here or (here is None and name in named)
-    if state.pb_m is None or _was_stopped(state, at):
+    if state.pb_m is None or was_stopped(state, at) or is_out(said, state, at):
         may_watch = False
     return _Person(
         name=name,
@@ -203,34 +199,6 @@ def _person(state: Standing, named: set[str | None], rules: Rules, at: datetime)
             )
             for dive in dives
         ),
-    )
-
-
-def _is_here(record: DiverRecord, rules: Rules, at: datetime) -> bool | None:
-    """Whether this day's last word of going in, of watching, or of being done says so; None without any."""
-    today = day_begins_at(record.local_day(at), timezone=record.timezone)
-    since = min(today, at - timedelta(hours=rules["session.gap_h"]))
-    for fact in reversed(record.until(at).facts):
-        if fact.happened_at < since:
-            break
-        if isinstance(fact, Done):
-            return False
-        if isinstance(fact, Dive) and fact.exercise is Exercise.DRY:
-            continue
-        if isinstance(fact, Fit | Buddy | Watching | Dive):
-            return True
-    return None
-
-
-def _was_stopped(state: Standing, at: datetime) -> bool:
-    """Whether a dive of today, or of the open session, was stopped for pressure, urge or cold."""
-    today = state.day_of(at)
-    return any(
-        dive.ending is Ending.STOP
-        and (dive.is_pressure_stop or dive.reason in (Reason.URGE, Reason.COLD))
-        and (state.day_of(dive.happened_at) == today or dive in state.session)
-        for dive in state.record.dives
-        if dive.happened_at <= at and dive.exercise is not Exercise.DRY
     )
 
 

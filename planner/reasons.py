@@ -50,6 +50,7 @@ class Because(StrEnum):
     DEPTH_UNKNOWN = "depth-unknown"
     EXHALE_DIVE = "exhale-dive"
     FULL_TROUBLE = "full-trouble"
+    ONE_FULL_STEP = "one-full-step"
     # bars that are asked for in the group
     NO_BUDDY = "no-buddy"
     NO_FIT = "no-fit"
@@ -87,9 +88,26 @@ NAMED_IN_GROUP = frozenset(
         Because.DEPTH_UNKNOWN,
         Because.EXHALE_DIVE,
         Because.FULL_TROUBLE,
+        Because.ONE_FULL_STEP,
     }
 )
 """Bars that the group saw happen; naming them says nothing it does not know."""
+
+LIKE_A_LOCK = frozenset(
+    {
+        Because.LOCK,
+        Because.RECENT_HARM,
+        Because.UNWELL,
+        Because.CHECK_OPEN,
+        Because.REST,
+        Because.NOT_FIT,
+        Because.WATCHING,
+        Because.LAYOFF_LONG,
+        Because.UNDER_AGE,
+        Because.COACH_REST,
+    }
+)
+"""Bars that nobody in the group may tell from each other, whatever else stands beside them."""
 
 ASKED_IN_GROUP = frozenset({Because.NO_BUDDY, Because.NO_FIT})
 """Bars that the group is asked about."""

@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 from pydantic import TypeAdapter
 from sqlite_utils import Database
 
-from planner.harm import alarms_of, lock_of, recent_harm, unwell_open
+from planner.harm import alarms_of, lock_of, locks_of, recent_harm, unwell_open
 from planner.record import (
     HEALTH_FACTS,
     DiverRecord,
@@ -103,12 +103,15 @@ def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
     forgetting would open a target.
     """
     left: list[Fact] = []
-    if unwell_open(record, at=at):
-        left += list(record.of(Unwell))[-1:]
-    # a call for help stays until its question is answered and its day is over
-    alarms = [u for u in alarms_of(record, at=at) if u not in left]
-    places = {u.origin.place for u in alarms}
-    left += [*alarms, *(w for w in record.of(Well) if w.origin.place in places)]
+    locks = locks_of(record)
+    left += [u for u in record.of(Unwell) if locks.is_open(u, at)]
+    # a call for help stays until its day is over as well, and that it was answered
+    for u in alarms_of(record, at=at):
+        if u not in left:
+            answer = Well(
+                diver=record.diver, happened_at=at, said_at=at, by=record.diver, origin=u.origin
+            )
+            left += [u, answer]
     lock = lock_of(record, at=at)
     if lock is None:
         return tuple(left)

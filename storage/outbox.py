@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sqlite_utils import Database
@@ -260,6 +260,25 @@ def withdraw(db: Database, diver: str, *, at: datetime) -> None:
         else:
             past = text_of(at - timedelta(milliseconds=1))
             db.execute("UPDATE outbox SET stale_at = ? WHERE id = ?", [past, number])
+    _without(db, diver, at=at)
+
+
+def _without(db: Database, diver: str, *, at: datetime) -> None:
+    """Take out of what waits what it tells of somebody beside whom it is about."""
+    waiting = db.execute(
+        "SELECT id, body FROM outbox WHERE state = 'queued' AND instr(body, ?)", [diver]
+    ).fetchall()
+    for number, body in waiting:
+        letter = LETTERS.validate_json(body)
+        if diver not in letter.names:
+            continue
+        if not letter.tail:
+            _end(db, number, "dropped", "withdrawn", at=at)
+            continue
+        left = replace(letter, text=letter.text.removesuffix(letter.tail), tail="", names=())
+        db.execute(
+            "UPDATE outbox SET body = ? WHERE id = ?", [LETTERS.dump_json(left).decode(), number]
+        )
 
 
 def drop_stale(db: Database, *, at: datetime) -> int:

@@ -107,7 +107,8 @@ class Letter:
     `text` is plain text, `**bold**` never. `keys` are rows of buttons. A letter with a `slot`
     replaces the last letter of that slot in that chat by an edit. `reaction` is a reaction to
     `reply_to` instead of a message. `stale_at`: not sent after it. `about` names the diver for
-    `forget`.
+    `forget`. `names` are others whose targets it tells, in its `tail` (the end of its text) or as a
+    whole: it is withdrawn with them.
     """
 
     to: str
@@ -121,6 +122,8 @@ class Letter:
     document: tuple[str, str] | None = None
     stale_at: datetime | None = None
     about: str | None = None
+    tail: str = ""
+    names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -25,6 +25,8 @@ def reaches(
         if chunks[q] != chunks[begin] and not joined:
             break
         if said[q] in lists["negators"] and q not in own:
+            if q == 0 and said[q] in lists["says_no"] and said[q + 1] in lists["after_a_no"]:
+                break  # `no my chest hurts` is an answer, and then what is
             is_denied = said[q + 1] not in lists["not_negating_before"] or said[q + 1 : q + 3] == [
                 "a",
                 "single",

@@ -70,7 +70,7 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
     lowered = folded.lower()
     if len(lowered) != len(folded):
         lowered = folded
-    lowered = lowered.replace("can not", "cannot ")
+    lowered = lowered.replace("can not", "cannot ").replace(" - ", " , ")
     if "." in lowered:
         lowered = _DOTTED.sub(lambda m: m.group().replace(".", "").ljust(len(m.group())), lowered)
     owners: set[int] = set()

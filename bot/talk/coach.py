@@ -7,6 +7,7 @@ the task; or `no target today`, which is the same line whatever the reason.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -18,6 +19,7 @@ from bot.talk.tell import outcome_words
 from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import clock, down, joined, say
 from planner.plan import Plan, plan, standing
+from planner.progress import new_depth_m
 from planner.reasons import ASKED_IN_GROUP, Refusal
 from planner.record import (
     Accepted,
@@ -247,8 +249,14 @@ def trim(command: Command, scene: Scene, diver: str) -> Outcome:
         return Outcome(letters=privately(scene, say("coach.too-shallow", name=name, least=least)))
     limit = _limit(scene, scene.sender, whom, LimitKind.DEPTH, depth, command.line)
     after = scene.after((limit,)).record(whom)
-    stands = standing(after, rules=scene.rules, at=scene.at).limits.depth_m(scene.at)
-    return _tightened(scene, whom, limit, "trim", depth=stands)
+    now = standing(after, rules=scene.rules, at=scene.at)
+    stands = now.limits.depth_m(scene.at)
+    outcome = _tightened(scene, whom, limit, "trim", depth=stands)
+    if now.track is None or stands < (most := new_depth_m(now)):
+        return outcome
+    loose = say("coach.trim-loose", most=down(most))
+    first, *rest = outcome.letters
+    return replace(outcome, letters=(replace(first, text=f"{first.text} {loose}"), *rest))
 
 
 def rest(command: Command, scene: Scene, diver: str) -> Outcome:

@@ -309,8 +309,9 @@ def _follow_up(due: Due, scene: Scene) -> Outcome:
     lock = lock_of(scene.record(due.diver), at=scene.at)
     if lock is None or not lock.doctor:
         return Outcome()  # cleared meanwhile
-    last = scene.record(due.diver).latest(Harm)
-    is_grave = last is not None and last.level == LEVELS[0]
+    since = scene.at - timedelta(days=2)
+    told = [h for h in scene.record(due.diver).of(Harm) if h.happened_at >= since]
+    is_grave = any(h.level == LEVELS[0] for h in told)
     key = "debrief.follow-up-grave" if is_grave else "debrief.follow-up"
     return _reminder(due, scene, say(key, name=scene.name_of(due.diver)))
 

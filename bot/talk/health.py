@@ -23,7 +23,7 @@ from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import closed, marks, owed
 from bot.talk.health_reports import about_other, about_stranger, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
-from bot.texts.help import cry_words, help_line, typed_answer
+from bot.texts.help import harmless_beside_emergency, help_line, typed_answer
 from planner.harm import harm_table, unanswered
 from planner.record import Brief, Buddy, Dive, DiverRecord, Fact
 from storage.outcome import Key, Letter, Room
@@ -50,7 +50,6 @@ _EMERGENCY = re.compile(
     r"/?emergency(?:@\w+)?\b[\s:,!.?-]*(?P<rest>.*)",
     re.IGNORECASE | re.DOTALL,
 )
-_LONGEST_CRY = 4
 _FEEL = re.compile(
     r"\s*(?:for\s+)?(?:@?(?P<name>\S+?)[:,]?\s+)?(?:feel|feeling|feels)\b", re.IGNORECASE
 )
@@ -72,7 +71,7 @@ def hear(
         return None
     scene = HealthScene(heard=heard, room=room, records=records)
     text = heard.text
-    if _is_a_cry(text, [m.name for m in room.members.values()]):
+    if _is_a_cry(text):
         letter = letters_of.help_letter(heard.chat, "emergency", room, about=None)
         return HealthTurn(letters=(letter,))
     facts, letters = owed(scene)
@@ -88,14 +87,12 @@ def hear(
     return replace(turn, facts=(*facts, *turn.facts), letters=(*letters, *turn.letters))
 
 
-def _is_a_cry(text: str, names: list[str]) -> bool:
-    """Whether a whole message cries for help: `emergency`, `emergency mara`, `help us`."""
+def _is_a_cry(text: str) -> bool:
+    """Whether a message cries for help: `emergency`, with anything behind but a thing; `help us`."""
     found = _EMERGENCY.fullmatch(text.strip())
     if found is None:
         return typed_answer(text) == "alarm"
-    rest = re.findall(r"[\w']+", found["rest"].casefold())
-    known = {n.casefold() for n in names} | cry_words()
-    return len(rest) <= _LONGEST_CRY and all(word in known or word.isdigit() for word in rest)
+    return harmless_beside_emergency().isdisjoint(re.findall(r"[\w']+", found["rest"].casefold()))
 
 
 def blocked(heard: Heard, *, room: Room, records: Mapping[str, DiverRecord]) -> tuple[Fact, ...]:
@@ -179,7 +176,8 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
     letters: list[Letter] = []
     by_diver: dict[str | None, list[Found]] = {}
     for found in reading.found:
-        by_diver.setdefault(_whom(scene, found.subject), []).append(found)
+        for about in _whom(scene, found.subject):
+            by_diver.setdefault(about, []).append(found)
     for diver, mine in by_diver.items():
         rows = rows_of(f.row for f in mine)
         if diver is None:
@@ -265,24 +263,28 @@ def _felt_lines(
     return felt, frozenset(numbers)
 
 
-def _whom(scene: HealthScene, subject: str | None) -> str | None:
-    """The member a row is about: the sender, a name, or whose message it replies to."""
+def _whom(scene: HealthScene, subject: str | None) -> tuple[str | None, ...]:
+    """Whom a row is about: the sender, a name, whose message it replies to, or the sender's buddy.
+
+    Where the buddy may be one of several, all of them are asked.
+    """
     if subject is None:
-        return scene.heard.sender
+        return (scene.heard.sender,)
     if subject:
         member = scene.room.named(subject)
-        return member.key if member is not None else None
+        return (member.key if member is not None else None,)
     other = scene.heard.reply_to_sender
     if other in scene.room.members and other != scene.heard.sender:
-        return other
-    return _own_buddy(scene) if _MY_BUDDY.search(scene.heard.text) else None
+        return (other,)
+    buddies = _own_buddies(scene) if _MY_BUDDY.search(scene.heard.text) else ()
+    return buddies or (None,)
 
 
 _MY_BUDDY = re.compile(r"\bmy (?:dive )?buddy\b", re.IGNORECASE)
 
 
-def _own_buddy(scene: HealthScene) -> str | None:
-    """The one diver whom the sender watches today, or who watches the sender; None where in doubt."""
+def _own_buddies(scene: HealthScene) -> tuple[str, ...]:
+    """Who watches the sender today; else all whom the sender watches."""
     sender, since = scene.heard.sender, scene.at - _SESSION_GAP
     watched = {
         diver
@@ -294,8 +296,8 @@ def _own_buddy(scene: HealthScene) -> str | None:
     }
     mine = scene.record(sender).latest(Buddy)
     if mine is not None and mine.happened_at >= since and mine.buddy in scene.room.members:
-        watched.add(mine.buddy)
-    return watched.pop() if len(watched) == 1 else None
+        return (mine.buddy,)
+    return tuple(sorted(watched))
 
 
 def _felt(scene: HealthScene, diver: str, read: HarmReading) -> Said:

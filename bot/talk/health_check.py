@@ -7,14 +7,26 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from bot.heard import Kind
+from bot.shorthand.harm_lexicon import harm_words
+from bot.shorthand.harm_words import read_harm
 from bot.talk import health_letters as letters_of
 from bot.talk.asked import open_questions
 from bot.talk.health_reports import ONE_EVENT, harm_facts, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.talk.turn import Scene
 from bot.texts.help import help_line, typed_answer
+from planner.agenda import is_checked
 from planner.harm import called_for_help, harm_table, lock_of, unanswered, unwell_open
-from planner.record import Debriefed, Fact, Harm, Unwell, Well
+from planner.record import (
+    Debriefed,
+    Fact,
+    Harm,
+    Unwell,
+    Well,
+    day_begins_at,
+    latest_session,
+)
+from planner.rules import RULES
 from storage.outcome import Letter
 
 CHECK = re.compile(
@@ -46,7 +58,7 @@ def is_well(scene: HealthScene, diver: str, *, answers: bool = False) -> Said:
     if letters_of.reachable(heard, whom):
         lock = lock_of(record, at=scene.at)
         first = help_line("well_called" if answers else "well")
-        if lock is not None:
+        if lock is not None and not answers:
             grave = called_for_help(record, at=scene.at) is not None
             key = "well_call_now" if grave else "well_doctor" if lock.doctor else "well_locked"
             first = help_line(key)
@@ -70,6 +82,7 @@ def is_unwell(scene: HealthScene, diver: str) -> Said:
     )
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
+        letters += letters_of.still_to_call(scene.record(diver), whom, scene.room, at=scene.at)
         base = harm_table().unanswered_row
         letters.append(letters_of.question(whom, 0, base=base, answers=""))
     return [fact], letters
@@ -89,7 +102,7 @@ def typed(scene: HealthScene) -> Said | None:
     if answer == "still":
         return _still(scene)
     if answer not in (*_ANSWERS, "some"):
-        return None
+        return _no_and_more(scene)
     asked = {d: at for d in scene.spoken_for() if (at := _checked_at(scene, d)) is not None}
     waiting = {d: at for d in scene.spoken_for() if (at := _waits_at(scene, d)) is not None}
     is_check = bool(asked) and answer != "some"
@@ -114,21 +127,43 @@ def typed(scene: HealthScene) -> Said | None:
     return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
 
 
-_STILL = timedelta(days=4)
-_LONGER = {"11": "11-long", "17": "17-long"}
-"""What a row is that was to be gone by the next day."""
+_NO = re.compile(r"\s*(?:no|nope|nah)\b\W*\w", re.IGNORECASE)
+
+
+def _no_and_more(scene: HealthScene) -> Said | None:
+    """`no hoarse voice since last night` at the check: a no, or a denial; in doubt it is asked."""
+    text = scene.heard.text
+    if _NO.match(text) is None:
+        return None
+    asked = [d for d in scene.spoken_for() if _checked_at(scene, d) is not None]
+    read = read_harm(text, harm_words())
+    plain = set(re.findall(r"\w+", text.casefold()))
+    if len(asked) != 1 or read.found or not read.denied or not plain.isdisjoint(_FINE):
+        return None
+    return is_unwell(scene, asked[0])
+
+
+_FINE = frozenset({"fine", "ok", "okay", "good", "normal", "great", "well", "clear", "nothing"})
 
 
 def _still(scene: HealthScene) -> Said | None:
     """`still there`, some days after a report: its longer form, or the four questions."""
-    sender = scene.heard.sender
-    told = scene.record(sender).latest(Harm)
-    if told is None or scene.at - told.happened_at > _STILL:
+    table = harm_table()
+    within = timedelta(days=table.still_days)
+    told = {
+        diver: last
+        for diver in scene.spoken_for()
+        if (last := scene.record(diver).latest(Harm)) is not None
+        and scene.at - last.happened_at <= within
+    }
+    if not told:
         return None
-    longer = _LONGER.get(told.row or "")
-    if longer is None or scene.at - told.happened_at < timedelta(hours=12):
-        return is_unwell(scene, sender)
-    return reported(scene, sender, [harm_table().rows[longer]], at=scene.heard.sent_at)
+    diver = max(told, key=lambda d: told[d].happened_at)
+    since = scene.at - told[diver].happened_at
+    row = table.rows.get(told[diver].row or "")
+    if row is None or row.longer is None or since < timedelta(hours=row.longer_after_h):
+        return is_unwell(scene, diver)
+    return reported(scene, diver, [table.rows[row.longer]], at=scene.heard.sent_at)
 
 
 def _waits_at(scene: HealthScene, diver: str) -> datetime | None:
@@ -154,6 +189,12 @@ def _checked_at(scene: HealthScene, diver: str) -> datetime | None:
     written = record.latest(Debriefed)
     if written is not None and not any(f.happened_at >= written.session_at for f in told):
         asked.append(written.happened_at)
+    last = latest_session(record, gap_h=RULES["session.gap_h"])
+    if last is not None and not is_checked(record, last):
+        # the morning's question stands for itself, whatever was said on the evening before
+        morning_at = day_begins_at(last.on + timedelta(days=1), timezone=record.timezone)
+        if morning_at <= scene.at <= morning_at + timedelta(days=RULES["due.for_days_d"]):
+            asked.append(morning_at)
     if told and isinstance(told[-1], Unwell) and told[-1].raised_by_other and not told[-1].grave:
         asked.append(told[-1].happened_at)
     return max(asked, default=None)
@@ -222,7 +263,8 @@ def _answered(scene: HealthScene, diver: str, base: str, answers: str) -> Said:
         row = table[base]
         facts = harm_facts(scene, diver, [row], at=at, answers=True)
         record = scene.with_facts(diver, facts)
-        letters = [letters_of.own_help(whom, row.text, scene.room)]
+        letters = letters_of.still_to_call(record, whom, scene.room, at=scene.at)
+        letters = letters or [letters_of.own_help(whom, row.text, scene.room)]
         bar = letters_of.bar_text(record, whom, at=scene.at)
         letters.append(letters_of.private_letter(whom, bar))
     elif last == "n":

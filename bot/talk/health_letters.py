@@ -11,7 +11,7 @@ from bot.texts.help import help_key, help_line, help_text, level_of
 from bot.texts.render import day
 from planner.harm import (
     HarmRow,
-    alarmed,
+    alarm_until,
     called_for_help,
     harm_table,
     lock_of,
@@ -152,6 +152,14 @@ def still_called(record: DiverRecord, whom: Addressee, *, at: datetime) -> list[
     return [worried(whom, grave=True)] if waits is not None and waits.grave else []
 
 
+def still_to_call(
+    record: DiverRecord, whom: Addressee, room: Room, *, at: datetime
+) -> list[Letter]:
+    """The help of a report of call now again, before anything milder of the next hours."""
+    key = _still_to_call(record, at=at)
+    return [] if key is None else [own_help(whom, key, room)]
+
+
 def _still_to_call(record: DiverRecord, *, at: datetime) -> str | None:
     """The text of what was told some hours ago, where that was to call: a milder word changes nothing."""
     grave = called_for_help(record, at=at)
@@ -209,8 +217,9 @@ def bar_text(
         if waits is not None:
             kind = "still_open_grave" if waits.grave else "still_open"
             said.append(help_line(kind, begins=whom.begins))
-        elif alarmed(record, at=at):
-            said.append(help_line("alarmed"))
+        elif (until := alarm_until(record, at=at)) is not None:
+            on, time = _day_and_time(until, record.timezone)
+            said.append(help_line("alarmed", date=on, time=time))
         back = recent_harm(record, at=at)
         if back is not None:
             said.append(help_line("way_back_from", date=day(back)))
@@ -232,6 +241,11 @@ def bar_text(
     if waits is not None and waits.grave:
         said.append(help_line("still_open_grave"))
     return "\n".join(said)
+
+
+def _day_and_time(at: datetime, zone: ZoneInfo) -> tuple[str, str]:
+    local = at.astimezone(zone)
+    return day(local.date()), f"{local:%H:%M}"
 
 
 def _until(on: str, ends_at: datetime | None, zone: ZoneInfo) -> str:

@@ -23,6 +23,7 @@ from bot.talk.following import what_next
 from bot.talk.full_lung import offered
 from bot.talk.keys import check_keys, next_keys
 from bot.talk.lines import merged
+from bot.talk.planned import planned
 from bot.talk.reply import one_letter, reply
 from bot.talk.tasks import tasks_open
 from bot.talk.tell import (
@@ -40,7 +41,7 @@ from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import clock, down, joined, say
 from planner.gas import equivalent_full_m, heavier_kg
 from planner.lungs import Lungs, lungs_of
-from planner.plan import plan, standing
+from planner.plan import standing
 from planner.reasons import Because, Plan, Refusal
 from planner.record import Asked, Brief, Buddy, Dive, Done, Exercise, Fact, Fit, Strike, Watching
 from storage.outcome import Letter, Outcome
@@ -113,7 +114,7 @@ def _brief(scene: Scene, diver: str, facts: list[Fact], *, line: int) -> Outcome
         text = say("session.late", name=scene.name_of(diver))
         return Outcome(facts=tuple(facts), letters=(scene.answer(text, about=diver),))
     after = scene.after(facts)
-    now = plan(after.record(diver), rules=scene.rules, at=scene.at)
+    now = planned(after, diver)
     if isinstance(now, Refusal):
         told = refused(after, now)
         own = tuple(offered(after, diver)) if is_confidential(scene, diver) else ()

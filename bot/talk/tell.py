@@ -13,15 +13,17 @@ from itertools import takewhile
 
 from bot.talk.health_letters import lock_words
 from bot.talk.keys import Keys, briefed, depth_keys_again, next_keys, open_keys
+from bot.talk.planned import planned
 from bot.talk.tasks import tasks_open
 from bot.talk.turn import Scene
 from bot.texts.render import clock, down, has, joined, metres, say
 from planner.dose import interval_min
 from planner.full import FullPlan, supported_of
-from planner.harm import unanswered
+from planner.harm import alarm_until, unanswered
 from planner.plan import plan, standing
 from planner.reasons import (
     ASKED_IN_GROUP,
+    LIKE_A_LOCK,
     NAMED_IN_GROUP,
     Bar,
     Because,
@@ -59,7 +61,7 @@ def next_exhale(
     `before` is the record before a late report, an edit or an undo: what had been told by then
     is compared with what holds now.
     """
-    now = plan(scene.record(diver), rules=scene.rules, at=scene.at)
+    now = planned(scene, diver)
     was = None if before is None else standing_brief(before, scene.record(diver))
     if isinstance(now, Refusal):
         if was is not None and before is not None:
@@ -144,23 +146,6 @@ def is_confidential(scene: Scene, diver: str) -> bool:
     return scene.sender == diver or scene.is_keeper(scene.sender, diver)
 
 
-_LIKE_A_LOCK = frozenset(
-    {
-        Because.LOCK,
-        Because.RECENT_HARM,
-        Because.UNWELL,
-        Because.CHECK_OPEN,
-        Because.REST,
-        Because.NOT_FIT,
-        Because.WATCHING,
-        Because.LAYOFF_LONG,
-        Because.UNDER_AGE,
-        Because.COACH_REST,
-    }
-)
-"""Reasons that nobody in the group may tell from each other, whatever else stands beside them."""
-
-
 def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next:
     """Why there is no target: what the group saw is named, two things are asked, the rest is silence."""
     diver, name = refusal.diver, scene.name_of(refusal.diver)
@@ -215,7 +200,7 @@ def _is_like_a_lock(scene: Scene, refusal: Refusal) -> bool:
         exhale = plan(scene.record(refusal.diver), rules=scene.rules, at=scene.at)
         if isinstance(exhale, Refusal):
             kinds |= {b.because for b in exhale.bars}
-    return bool(_LIKE_A_LOCK & kinds)
+    return bool(LIKE_A_LOCK & kinds)
 
 
 def _in_private(scene: Scene, refusal: Refusal) -> tuple[Letter, ...]:
@@ -289,9 +274,12 @@ def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
     if because is Because.LOCK:
         return lock_words(scene.record(refusal.diver), at=scene.at)
     if because is Because.UNWELL:
-        waits = unanswered(scene.record(refusal.diver), at=scene.at)
-        kind = "alarmed" if waits is None else "called" if waits.grave else "unwell"
-        return say(f"bar.{kind}")
+        record = scene.record(refusal.diver)
+        waits, until = unanswered(record, at=scene.at), alarm_until(record, at=scene.at)
+        if waits is None and until is not None:
+            on = record.local_day(until)
+            return say("bar.alarmed", day=on, time=clock(until, scene.zone))
+        return say("bar.called" if waits is not None and waits.grave else "bar.unwell")
     if because is Because.LEARNING:
         return " ".join((say("bar.learning"), *tasks_open(scene, refusal.diver)))
     if because is Because.NOT_SUPPORTED:

@@ -32,7 +32,7 @@ class HelpFile:
     lines: Mapping[str, str]
     keys: Mapping[str, str]
     typed: Mapping[str, frozenset[str]]
-    cry: frozenset[str]
+    harmless: frozenset[str]
 
 
 @lru_cache(maxsize=4)
@@ -46,7 +46,7 @@ def help_file(language: str = "en") -> HelpFile:
         lines=raw["lines"],
         keys=raw["keys"],
         typed={answer: frozenset(words) for answer, words in raw["typed"].items()},
-        cry=frozenset(raw["cry"]["words"]),
+        harmless=frozenset(raw["beside_emergency"]["harmless"]),
     )
 
 
@@ -91,9 +91,9 @@ def typed_answer(text: str) -> str | None:
     return next(found, None)
 
 
-def cry_words() -> frozenset[str]:
-    """What may stand behind `emergency` and leaves it a cry for help."""
-    return help_file().cry
+def harmless_beside_emergency() -> frozenset[str]:
+    """What makes of a line that begins with `emergency` one about gear, plans and lessons."""
+    return help_file().harmless
 
 
 def help_key(key: str) -> str:

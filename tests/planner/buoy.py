@@ -185,6 +185,17 @@ def is_dry(record: DiverRecord, at: datetime) -> bool:
     )
 
 
+def is_out(record: DiverRecord, at: datetime) -> bool:
+    """Not fit today, without a word of watching; these groups have no lock and nobody resting."""
+    said = [
+        f
+        for f in record.facts
+        if isinstance(f, Watching | Fit) and record.local_day(f.happened_at) == record.local_day(at)
+    ]
+    unfit = any(isinstance(f, Fit) and not f.ok for f in said)
+    return unfit and not any(isinstance(f, Watching) for f in said)
+
+
 def may_open(record: DiverRecord, at: datetime) -> bool:
     """An RV diver whose opening dive of the day may still come."""
     is_rv = pb_of(record) >= 50
@@ -278,6 +289,8 @@ def _broken_on(
             yield "the watcher's personal best"
         if is_stopped(watcher, at):
             yield "no stop of the watcher's today"
+        if is_out(watcher, at):
+            yield "nobody watches who has no target and doesn't say that they watch"
         if may_open(watcher, at) and turn.watcher not in surfaced_at:
             yield "an RV diver opens before watching"
         if turn.watcher in elsewhere:
@@ -355,7 +368,7 @@ def best_cost(buoy: Buoy) -> tuple[Cost, bool]:
     able = {
         n: pb_of(r)
         for n, r in records.items()
-        if not is_stopped(r, at) and not (n not in plans and may_open(r, at))
+        if not is_stopped(r, at) and not is_out(r, at) and not (n not in plans and may_open(r, at))
     }
     last = max((d.happened_at for r in records.values() for d in exhaled(r, at)), default=None)
     late = {n for n in plans if n not in opening and (n in down or plans[n].depth_m < hung)}

@@ -119,6 +119,15 @@ def test_two_clean_on_two_days_before_the_next_step() -> None:
     assert line(full(season, 34).morning("2026-07-07")) == 36
 
 
+def test_one_full_lung_step_a_day() -> None:
+    """With 34 m clean on two days the next step is for the day after, not for the same one."""
+    season = full(pia(held_m=18.5).morning("2026-07-04"), 34)
+    full(season.morning("2026-07-06"), 34)
+    season.at += timedelta(minutes=30)
+    assert Because.ONE_FULL_STEP in why(season)
+    assert line(season.morning("2026-07-07")) == 36
+
+
 def test_a_full_lung_dive_counts_with_its_fill_only() -> None:
     """Without a fill, stated or briefed, a clean dive is no personal best."""
     season = pia(held_m=18.5).morning("2026-07-04")

@@ -341,9 +341,9 @@ def test_whoever_is_done_neither_dives_nor_watches() -> None:
 
 
 def test_health_rest_and_fitness_answers_change_no_round() -> None:
-    """Locked, resting, not fit or watching: the round of the others is one and the same."""
+    """Locked, resting or not fit: one and the same round, without them until they say that they watch."""
     rounds = []
-    for kind in ("lock", "not fit", "watching", "rest"):
+    for kind in ("lock", "not fit", "rest", "watching"):
         made = buoy(ana=12, bo=15).add("zoe", 12)
         if kind == "lock":
             made.say("zoe", Harm, row="blood-streaks", level="doctor-today", days=60.0, doctor=True)
@@ -357,8 +357,22 @@ def test_health_rest_and_fitness_answers_change_no_round() -> None:
                      happened_at=NINE - timedelta(days=1))  # fmt: skip
         assert made.said("zoe") is None
         rounds.append(made.order())
-    assert [t.watcher for t in rounds[0].turns] == ["bo", "zoe"]
-    assert rounds == [rounds[0]] * 4
+    *silent, watching = rounds
+    assert [t.watcher for t in silent[0].turns] == ["bo", "ana"]
+    assert silent == [silent[0]] * 3
+    assert [t.watcher for t in watching.turns] == ["bo", "zoe"]
+
+
+def test_a_lock_shows_in_no_round_though_its_diver_watches() -> None:
+    """`watching today` of somebody locked reads as anybody's."""
+    rounds = []
+    for locked in (True, False):
+        made = buoy(ana=12, bo=15).add("zoe", 12)
+        if locked:
+            made.say("zoe", Harm, row="blood-streaks", level="doctor-today", days=60.0, doctor=True)
+        rounds.append(made.watching("zoe").order())
+    assert rounds[0] == rounds[1]
+    assert "zoe" in {t.watcher for t in rounds[0].turns}
 
 
 def test_a_depth_that_waits_for_the_coach_is_watched_by_whoever_was_named() -> None:

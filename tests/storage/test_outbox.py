@@ -315,3 +315,22 @@ def test_a_word_of_harm_withdraws_what_waits_to_be_said_about_that_diver(tmp_pat
     left = {r.letter.text for r in store.ready_letters(at=at(4))}
     assert left == {"call", "Next: 9 m", "new"}
     store.close()
+
+
+def test_a_target_that_stands_in_somebody_elses_letter_is_withdrawn_with_its_diver(
+    tmp_path: Path,
+) -> None:
+    """Who is next behind Teo's answer, and a round that lists Mara, are gone with her word of harm."""
+    store = open_store(tmp_path)
+    tail = " On the line next: mara (teo), line 8 m."
+    write(
+        store,
+        letters=(
+            Letter(to="g:100", text="Logged." + tail, about="teo", tail=tail, names=("mara",)),
+            Letter(to="g:100", text="mara (teo) 8", names=("mara", "ilse")),
+            Letter(to="g:100", text="ilse (teo) 9", names=("ilse",)),
+        ),
+    )
+    write(store, harm("6", at(2), days=60.0, doctor=True), when=at(2))
+    assert texts(store, 4) == ["Logged.", "ilse (teo) 9"]
+    store.close()

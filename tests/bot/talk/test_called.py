@@ -93,10 +93,10 @@ def test_feel_ok_leaves_the_question_open_and_asks_it_again() -> None:
 
 
 def test_nothing_of_it_ends_the_question_and_not_the_day() -> None:
-    """No target for the rest of the day, whatever is answered; the group reads the one line."""
+    """No target before midnight, whatever is answered; the group reads the one line."""
     buoy = called()
     answer = said_to(buoy.presses("mara", "none of these", private=True), "mara")
-    assert "no target for the rest of the day" in answer
+    assert "no target before Wed 6 May, 00:00" in answer
     assert not unwell_open(buoy.record("mara"), at=buoy.at)
     assert said_to(buoy.later(minutes=5).says("mara", "next"), "group") == "mara: no target today."
 
@@ -352,7 +352,7 @@ def test_still_there_is_read_in_the_days_after() -> None:
     buoy = mara()
     buoy.says("mara", "share on", private=True)
     buoy.says("mara", "hoarse", private=True)
-    answer = said_to(buoy.later(hours=20).says("mara", "still there", private=True), "mara")
+    answer = said_to(buoy.later(hours=25).says("mara", "still there", private=True), "mara")
     assert answer.startswith("See a doctor today")
     unkept = mara()
     unkept.says("mara", "hoarse", private=True)
@@ -375,3 +375,57 @@ def test_the_morning_question_stays_where_somebody_else_raised_one() -> None:
 def test_a_number_leaves_a_cry_a_cry(text: str) -> None:
     """Whatever figure stands behind it."""
     assert said_to(mara().says("ana", text), "group").startswith(FIRST)
+
+
+def after_a_dive(text: str) -> Buoy:
+    """Mara has dived in the morning, and types something on the next one."""
+    buoy = mara()
+    buoy.says("mara", "fit buddy ana")
+    buoy.later(minutes=2).says("mara", "exh 7 ok")
+    buoy.later(hours=22).says("mara", text, private=True)
+    return buoy
+
+
+@pytest.mark.parametrize("text", ["no", "no my chest hurts", "no hoarse voice since last night"])
+def test_a_typed_no_answers_the_mornings_check(text: str) -> None:
+    """Whatever follows it: nobody is let in on a no that was read as nothing wrong."""
+    record = after_a_dive(text).record("mara")
+    at = datetime(2026, 5, 6, 6, tzinfo=UTC)
+    assert unwell_open(record, at=at) or any(isinstance(f, Harm) for f in record.facts)
+    assert not any(isinstance(f, Well) for f in record.facts)
+
+
+@pytest.mark.parametrize("text", ["yes", "feel ok"])
+def test_a_typed_yes_answers_the_mornings_check(text: str) -> None:
+    """All normal: kept, and nothing is asked again."""
+    buoy = after_a_dive(text)
+    assert any(isinstance(f, Well) for f in buoy.record("mara").facts)
+    assert not unwell_open(buoy.record("mara"), at=buoy.at)
+
+
+def test_nobody_is_watched_by_somebody_for_whom_help_was_called() -> None:
+    """Mara blacked out: Ilse, whose buddy she was, is asked for another one."""
+    buoy = mara().join("ilse", pb=32, goal=38)
+    buoy.says("ilse", "fit buddy mara")
+    assert "7 m" in buoy.says("ilse", "next")
+    buoy.later(minutes=1).says("ana", "mara blacked out at the surface")
+    assert "buddy" in said_to(buoy.later(minutes=5).says("ilse", "next"), "group")
+    assert " m" not in said_to(buoy.says("ilse", "next"), "group")
+    buoy.says("ilse", "buddy ana")
+    assert "7 m" in buoy.says("ilse", "next")
+
+
+def test_my_buddy_is_who_was_named_and_all_who_may_be_meant() -> None:
+    """`my buddy is not breathing right`: the named buddy is asked; without one, whoever is watched."""
+    buoy = mara().join("ilse", pb=32, goal=38)
+    buoy.says("mara", "fit buddy ana")
+    buoy.says("ilse", "fit buddy ana")
+    said = buoy.later(minutes=1).says("ana", "my buddy blacked out")
+    assert said_to(said, "mara")
+    assert said_to(said, "ilse")
+    one = mara().join("ilse", pb=32, goal=38)
+    one.says("mara", "fit buddy ana")
+    one.says("ana", "fit buddy ilse")
+    said = one.later(minutes=1).says("ana", "my buddy blacked out")
+    assert said_to(said, "ilse")
+    assert not said_to(said, "mara")

@@ -197,6 +197,19 @@ def test_who_reads_nothing_in_private_is_no_coach() -> None:
     assert not any(isinstance(f, Named) for f in buoy.record("teo").facts)
 
 
+def test_a_trim_past_what_exhale_dives_reach_says_that_they_stay() -> None:
+    """20 m holds full-lung dives back: taken, and no exhale target goes deeper for it."""
+    buoy = coached()
+    buoy.says("mara", "fit buddy teo")
+    before = said_to(buoy.says("mara", "next"), "group")
+    answer = buoy.later(minutes=1).says("ilse", "trim mara 20", private=True)
+    text = said_to(answer, "ilse")
+    assert "at most 20 m until midnight. Exhale dives stay as they are: at most" in text
+    assert "makes no target deeper" in said_to(answer, "mara")
+    assert said_to(buoy.says("mara", "next"), "group") == before
+    assert "stay as they are" not in buoy.says("ilse", "trim mara 4", private=True)
+
+
 def test_the_answer_to_a_looser_trim_says_what_stands() -> None:
     """`trim mara 4`, then 9: both read that 4 m stands."""
     buoy = coached()

@@ -61,12 +61,14 @@ def test_a_word_of_harm_in_the_group_moves_nothing_either() -> None:
     assert slots(buoy, since) == []
 
 
-def test_a_round_that_stays_as_it_is_is_not_sent_again() -> None:
-    """A second yes to the same question edits nothing."""
+def test_a_round_that_stays_as_it_is_is_edited_with_the_same_words() -> None:
+    """A second yes to the same question: the message that is shown is the round of now, whatever was shown."""
     buoy = three()
+    (asked,) = slots(buoy, 0)
     since = len(buoy.told)
     buoy.says("mara", "fit buddy teo")
-    assert slots(buoy, since) == []
+    (edited,) = slots(buoy, since)
+    assert (edited.slot, edited.text) == (asked.slot, asked.text)
 
 
 def test_asked_for_anew_it_is_a_new_message() -> None:
@@ -108,7 +110,29 @@ def test_who_has_no_watcher_is_said_so() -> None:
     """A diver whom nobody may watch has no turn, and is not lost."""
     buoy = Buoy().join("mara", pb=40, goal=44).join("teo", pb=12, goal=20)
     buoy.says("mara", "fit buddy teo")
-    assert (
-        said_to(buoy.says("mara", "order"), "group")
-        == "Nobody is ready for a round yet. Before it, each diver: `fit buddy ana`."
-    )
+    text = said_to(buoy.says("mara", "order"), "group")
+    assert text == "No watcher yet for: mara."
+
+
+def test_a_call_for_help_stops_the_round() -> None:
+    """Its message says so at once, no answer names a next diver, and asking again says the same."""
+    buoy = three()
+    (asked,) = slots(buoy, 0)
+    since = len(buoy.told)
+    buoy.later(minutes=1).says("ilse", "mara blacked out at the surface")
+    (edited,) = slots(buoy, since)
+    assert (edited.slot, edited.names) == (asked.slot, ())
+    assert edited.text.startswith("Somebody called for help in this group")
+    answer = buoy.later(minutes=5).says("teo", "exh 7 ok")
+    assert "On the line next" not in answer
+    assert "no round for now" in said_to(buoy.says("ilse", "order"), "group")
+    assert "no round for now" not in buoy.later(hours=5).says("ilse", "order")
+
+
+def test_a_round_after_the_last_dive_is_over() -> None:
+    """Who has dived and is done reads that the round is over, not how to begin one."""
+    buoy = three()
+    for name in ("mara", "ilse", "teo"):
+        buoy.later(minutes=3).says(name, "exh 7 ok")
+        buoy.says(name, "done")
+    assert said_to(buoy.says("teo", "order"), "group") == "The round is over for today."

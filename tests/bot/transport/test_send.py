@@ -243,14 +243,15 @@ async def test_a_long_text_is_cut_at_line_ends_and_goes_on_where_it_failed(
 ) -> None:
     """More than 4096 units leave as several messages; after a 502 only what is missing follows."""
     async with running(server, tmp_path / "b.sqlite") as desk:
-        server.say(7, mara(server), "long")
-        await server.until(lambda: len(server.said(7)) == 1)
+        server.faults.append(Fault("sendMessage", accept=True))
         server.faults.append(Fault("sendMessage", status=502))
+        server.say(7, mara(server), "long")
         await server.until(lambda: len(server.said(7)) == 3, 20)
         await asyncio.sleep(0.1)
     said = [a.text for a in server.said(7)]
     assert "\n".join(said).split() == ("line of the log\n" * 700).split()
     assert len(said) == 3
+    assert server.calls["sendMessage"] == 4
     assert desk.texts(7)
 
 
