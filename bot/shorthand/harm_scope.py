@@ -91,10 +91,18 @@ def is_general(
         return not (mine and not asks_others)
     if said[1:2] == ["to"] and said[0] in lists["asks_how"] and said[2:3] != ["do"] and not mine:
         return True
-    supposed = [i for i in range(begin) if said[i] in lists["conditions"]]
+    supposed = [i for i in range(begin) if _supposes(sentence, i, words)]
     if supposed and _in_one_clause(sentence, supposed[-1], begin) and (asks_others or not mine):
         return True
     return _is_elsewhere(sentence, begin, words, names) or _is_told(sentence, places, words, names)
+
+
+def _supposes(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """`if she is numb`, `should she faint`; not `i should say`."""
+    first = i == 0 or not _in_one_clause(sentence, i - 1, i)
+    return sentence.words[i] in words.lists["conditions"] and (
+        sentence.words[i] != "should" or first
+    )
 
 
 def _is_elsewhere(sentence: Sentence, begin: int, words: HarmWords, names: list[str]) -> bool:

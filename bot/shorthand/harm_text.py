@@ -37,7 +37,7 @@ _MONTHS = frozenset({
     "october", "november", "december",
 })  # fmt: skip
 _LONG_AGO_DAYS = 3650.0
-_TODAY = frozenset({"today", "just", "tonight", "session"})
+_TODAY = frozenset({"today", "just", "tonight", "session", "should"})
 _LAST_DAYS = {
     "week": 7.0, "month": 30.0, "year": 365.0, "season": 180.0, "summer": 150.0, "winter": 150.0,
     "spring": 150.0, "autumn": 150.0, "night": 1.0, "weekend": 7.0,
