@@ -78,12 +78,25 @@ def nothing_new(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]
         figure = "step.rv_deep_m" if is_rv else "step.frc_m"
         caps.append(Cap(because=day.bars_new, figure=figure, depth_m=most))
     if day.after_layoff:
-        caps.append(Cap(because=Because.AFTER_LAYOFF, figure="layoff.short_share", depth_m=most))
+        figure = _layoff_figure(standing, rules)
+        caps.append(Cap(because=Because.AFTER_LAYOFF, figure=figure, depth_m=most))
     if tasks:
         caps.append(Cap(because=Because.LEARNING, figure="learn.task_days", depth_m=most))
     if urge:
         caps.append(Cap(because=Because.AFTER_URGE, figure="trouble.most", depth_m=most))
     return caps
+
+
+def _layoff_figure(standing: Standing, rules: Rules) -> str:
+    """Which lay-off it was: short or long, or so long that it starts over."""
+    track, day = standing.track, standing.day_state
+    assert track is not None
+    # the last exhale day before it, kept as the lay-off was applied
+    since = day.began_day if track.frozen is None else track.frozen[0]
+    away_d = day.began_day - since
+    if away_d >= rules["layoff.over_d"]:
+        return "layoff.over_d"
+    return "layoff.long_share" if away_d >= rules["layoff.long_d"] else "layoff.short_share"
 
 
 def at_most_held(standing: Standing, rules: Rules, at: datetime) -> Sequence[Cap]:

@@ -321,11 +321,22 @@ def for_all(command: Command, scene: Scene, diver: str) -> Outcome:
             )
     divers = (scene.sender, *_accepted_by(scene, scene.sender))
     facts = tuple(_limit(scene, scene.sender, d, what, float(value), command.line) for d in divers)
-    text = say(f"coach.{command.name}", count=value, name=scene.name_of(scene.sender))
+    stands = _strictest(scene, what, value)
+    text = say(f"coach.{command.name}", count=stands, name=scene.name_of(scene.sender))
     letters = [scene.to_group(text)]
     if scene.in_private:
         letters.append(scene.answer(text))
     return Outcome(facts=facts, letters=tuple(letters))
+
+
+def _strictest(scene: Scene, what: LimitKind, value: int) -> int:
+    """What stands of a limit for the group: a looser second one changes nothing."""
+    said = [
+        int(x.value)
+        for x in scene.record(scene.sender).of(Limit)
+        if (x.what, x.group, x.by) == (what, scene.group, scene.sender) and scene.at < x.until_at
+    ]
+    return (min if what is LimitKind.DIVES else max)([value, *said])
 
 
 # what else a coach says

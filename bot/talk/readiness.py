@@ -88,10 +88,10 @@ def _ready_lines(state: Standing, found: Readiness) -> Iterator[str]:
     )
     yield say(
         "view.at-base-rv" if rv else "view.at-base-frc",
-        clean=found.days_at_base if rv else found.clean_at_base,
+        clean=min(found.days_at_base if rv else found.clean_at_base, found.clean_needed),
         needed=found.clean_needed,
         base=found.base_m,
-        days=found.days_at_base,
+        days=min(found.days_at_base, found.days_needed),
         days_needed=found.days_needed,
     )
     if found.new_days_owed:

@@ -38,7 +38,7 @@ BOTH = {
     "urge": {"trouble.most"},
     "cold": {"trouble.most"},
     "after-urge": {"trouble.most"},
-    "after-layoff": {"layoff.short_share"},
+    "after-layoff": {"layoff.short_share", "layoff.long_share"},
     "learning": {"learn.task_days"},
     "at-held": {"held.clean_dives", "held.owed_dives"},
     "empty-window": {"full.fill_margin_m"},
@@ -171,6 +171,23 @@ def test_bars_of_the_day_name_the_day_they_are_about() -> None:
     away = frc().dive(9.5).dive(12)
     away.morning("2026-08-01")
     assert bars(away) == [Bar(because=Because.LAYOFF_LONG, figure="layoff.over_d")]
+
+
+def test_after_a_lay_off_its_own_length_is_named() -> None:
+    """Three weeks, and five: the share of each."""
+    named = {}
+    for day in ("2026-05-26", "2026-06-10"):
+        away = frc().dive(9.5).dive(12)
+        away.morning(day)
+        opening = away.next()
+        assert opening is not None
+        said = plan(away.dive(opening).record(), rules=RULES, at=away.at)
+        assert isinstance(said, Plan)
+        named[day] = {c.figure for c in said.caps if c.because is Because.AFTER_LAYOFF}
+    assert named == {
+        "2026-05-26": {"layoff.short_share"},
+        "2026-06-10": {"layoff.long_share"},
+    }
 
 
 def test_bars_of_a_report_in_doubt_name_what_ends_them() -> None:

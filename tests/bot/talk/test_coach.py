@@ -197,6 +197,16 @@ def test_who_reads_nothing_in_private_is_no_coach() -> None:
     assert not any(isinstance(f, Named) for f in buoy.record("teo").facts)
 
 
+@pytest.mark.parametrize(
+    ("first", "then"), [("cap 2", "cap 4"), ("gap 9", "gap 6"), ("lines 3", "lines 2")]
+)
+def test_the_answer_to_a_looser_limit_for_all_says_what_stands(first: str, then: str) -> None:
+    """`cap 2`, then 4: the group reads again that it is 2 until midnight."""
+    buoy = coached()
+    said = said_to(buoy.says("ilse", first), "group")
+    assert said_to(buoy.later(minutes=1).says("ilse", then), "group") == said
+
+
 def test_a_trim_past_what_exhale_dives_reach_says_that_they_stay() -> None:
     """20 m holds full-lung dives back: taken, and no exhale target goes deeper for it."""
     buoy = coached()
