@@ -34,7 +34,8 @@ FORM = "buoyside-export-1"
 
 _ENVELOPE = frozenset(f.name for f in fields(Fact))
 _NOWHERE = Origin(chat="export", message=0)
-_AN_ANSWER = Origin(chat="export", message=0, line=1)
+_CALL, _ANSWER = "call", "answer"
+"""Origins while a file is read: the calls for help by their order in it, and what answers which."""
 _KINDS: dict[str, type[Fact]] = {kind.__name__: kind for kind in typing.get_args(AnyFact)}
 
 
@@ -106,15 +107,14 @@ def _numbered(told: list[Fact]) -> Iterator[Fact]:
 
     What was said at the question of a call for help has the place of that question.
     """
-    asked = 0
+    calls = {f.origin.message: n for n, f in enumerate(told, 1) if f.origin.chat == _CALL}
     for number, fact in enumerate(told, 1):
-        if type(fact) is Unwell and fact.grave:
-            asked = number
-        is_answer = fact.origin == _AN_ANSWER and asked
-        yield replace(fact, origin=Origin(chat="export", message=asked if is_answer else number))
+        asked = calls.get(fact.origin.message) if fact.origin.chat == _ANSWER else None
+        yield replace(fact, origin=Origin(chat="export", message=asked or number))
 
 
 def _facts(rows: list[Mapping[str, object]], diver: str) -> Iterator[Fact]:
+    calls = 0
     for row in rows:
         kind = _KINDS[str(row["kind"])]
         values = row["values"]
@@ -124,7 +124,12 @@ def _facts(rows: list[Mapping[str, object]], diver: str) -> Iterator[Fact]:
             raise ValueError(f"no such fact: {row['kind']}")
         plain = {name: value for name, value in values.items() if name != "answers"}
         made = _made(kind, diver, row, plain)
-        yield made if len(plain) == len(values) else replace(made, origin=_AN_ANSWER)
+        if isinstance(made, Unwell) and made.grave:
+            calls += 1
+            made = replace(made, origin=Origin(chat=_CALL, message=calls))
+        elif "answers" in values:
+            made = replace(made, origin=Origin(chat=_ANSWER, message=int(str(values["answers"]))))
+        yield made
 
 
 def _dives(rows: list[Mapping[str, object]], diver: str) -> Iterator[Fact]:

@@ -139,11 +139,12 @@ def _values(fact: Fact, name: Named) -> dict[str, Any]:
 
 
 def _answers(fact: Fact, record: DiverRecord) -> dict[str, Any]:
-    """That a word of health was said at a question which somebody's call for help had raised."""
+    """At which question that somebody's call for help had raised a word of health was said: 1, 2, …"""
     if not isinstance(fact, Well | Harm):
         return {}
-    places = {u.origin.place for u in record.of(Unwell) if u.grave}
-    return {"answers": True} if fact.origin.place in places else {}
+    places = [u.origin.place for u in record.of(Unwell) if u.grave]
+    place = fact.origin.place
+    return {"answers": places.index(place) + 1} if place in places else {}
 
 
 def _unkeyed(key: str, value: Any, name: Named) -> Any:

@@ -12,7 +12,7 @@ from bot.talk.export import as_json, export_of
 from planner import plan, read_export
 from planner.export import EXAMPLE, ExportError
 from planner.full import full_plan
-from planner.harm import alarmed, unanswered
+from planner.harm import alarmed, locks_of, unanswered
 from planner.plan import standing
 from planner.pressure import Site
 from planner.ready import ready
@@ -167,3 +167,19 @@ def test_what_a_coach_set_and_a_call_that_was_answered_come_back() -> None:
         assert theirs.limits.depth_m(at) == mine.limits.depth_m(at)
         assert unanswered(back, at=at) is None
         assert alarmed(back, at=at) == alarmed(season.record(), at=at)
+
+
+@pytest.mark.parametrize("answered", [0, 1])
+def test_of_two_calls_the_one_that_was_answered_is_the_answered_one(answered: int) -> None:
+    """Two people called for help: the question that is open in the record is open in its export."""
+    season = Season(Exercise.FRC).profile(pb_m=32, goal_m=42).reported(19, date(2026, 5, 1))
+    season.morning("2026-05-04")
+    calls = [Unwell(**season._carried(), raised_by_other=True, grave=True) for _ in range(2)]  # type: ignore[arg-type]
+    season.at += timedelta(minutes=5)
+    carried = season._carried() | {"origin": calls[answered].origin}
+    season.facts += [*calls, Well(**carried)]  # type: ignore[arg-type]
+    back = read_export(as_json(export_of(season.record(), name=shown, at=season.at)))
+    stands = [
+        [locks_of(r).is_open(u, season.at) for u in r.of(Unwell)] for r in (season.record(), back)
+    ]
+    assert stands == [[answered == 1, answered == 0]] * 2
