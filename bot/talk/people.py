@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import zoneinfo
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 from difflib import get_close_matches
 from functools import lru_cache
@@ -14,6 +14,7 @@ from bot.shorthand import words
 from bot.shorthand.reading import Command
 from bot.talk.aside import line_for, privately
 from bot.talk.export import SOMEBODY, as_csv, as_json, export_of
+from bot.talk.health_letters import Addressee, still_called
 from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import clock, joined, say
 from planner.record import Grant, Kept
@@ -290,7 +291,24 @@ def forget(command: Command, scene: Scene, diver: str) -> Outcome:
         return Outcome(letters=privately(scene, text, keys=((key,),), about=diver))
     text = say(f"people.forgot-{scope}", name=name)
     # not `about` the diver: an erasure drops the waiting letters that are
-    return Outcome(changes=(Forget(diver=diver, scope=scope),), letters=privately(scene, text))
+    letters = (*privately(scene, text), *_asked_again(scene, diver, scope))
+    return Outcome(changes=(Forget(diver=diver, scope=scope),), letters=letters)
+
+
+def _asked_again(scene: Scene, diver: str, scope: str) -> Iterator[Letter]:
+    """The open question of a call for help, whose buttons go with what is forgotten."""
+    if scope == "all":
+        return
+    speaker = scene.keeper_of(diver) or diver
+    whom = Addressee(
+        diver=diver,
+        name=scene.name_of(diver),
+        speaker=speaker,
+        speaker_name=scene.name_of(speaker),
+        can_dm=True,
+    )
+    for letter in still_called(scene.record(diver), whom, at=scene.at):
+        yield replace(letter, about=None)
 
 
 def _of(scene: Scene, diver: str) -> str:

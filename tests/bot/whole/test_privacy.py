@@ -10,12 +10,14 @@ import time
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from bot.app import EMPTY_EVERY
 from bot.transport.update import incoming_of
-from planner.record import Harm, Unwell
+from planner.harm import unwell_open
+from planner.record import Harm, Unwell, record_of
 from storage.backup import backup
 from storage.outcome import Delivery, Letter
 from storage.store import Incoming, Store
@@ -358,3 +360,23 @@ def test_forgetting_health_takes_the_buttons_that_tell_of_answers(group: Group) 
     assert told.fetchone()[0] == 0
     bare = [f for f in group.store.facts_of("t7") if isinstance(f, Harm)]
     assert [(f.row, f.level) for f in bare] == [(None, "day-over")]
+
+
+def test_forgetting_health_asks_the_open_question_of_a_call_again(group: Group) -> None:
+    """Its buttons went with the rest: the new ones answer it, and until then nobody dives."""
+    group.at += timedelta(days=2)
+    group.says("mara blacked out at the surface", user=ANA)
+    old = group.buttons["p:t7 none of these"]
+    group.says("forget health", chat=MARA)
+    group.presses(group.buttons["p:t7 erase health"], chat=MARA)
+    new = group.buttons["p:t7 none of these"]
+    assert new != old
+
+    def is_open() -> bool:
+        facts = group.store.facts_of("t7")
+        record = record_of("t7", facts, timezone=ZoneInfo("Europe/Lisbon"))
+        return unwell_open(record, at=group.at)
+
+    assert is_open()
+    group.presses(new, chat=MARA)
+    assert not is_open()
