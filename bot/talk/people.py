@@ -78,7 +78,7 @@ def add(command: Command, scene: Scene, diver: str) -> Outcome:
             return said(scene.answer(say("people.name-taken", name=known.name)))
         if keeper not in scene.room.members:
             # whoever kept it is gone: somebody has to be asked about this diver
-            return _kept(command, scene, known)
+            return _taken_over(command, scene, known)
         return said(
             scene.answer(say("people.name-kept", name=known.name, keeper=scene.name_of(keeper)))
         )
@@ -94,6 +94,26 @@ def _kept(command: Command, scene: Scene, member: Member) -> Outcome:
     return Outcome(
         facts=(Kept(**scene.carried(member.key, command.line), keeper=scene.sender),),
         letters=(scene.answer(text, about=member.key),),
+    )
+
+
+def _taken_over(command: Command, scene: Scene, member: Member) -> Outcome:
+    """The log of somebody whose keeper has left: asked once; what was told of health goes no further."""
+    if scene.heard.button is None or not scene.heard.button.fresh:
+        key = scene.key(
+            say("people.take-over-button", name=member.name),
+            f"add {member.name}",
+            scene.sender,
+            may_press=(scene.sender,),
+        )
+        text = say("people.take-over", name=member.name)
+        return said(scene.answer(text, keys=((key,),)))
+    outcome = _kept(command, scene, member)
+    again = _asked_again(scene, member.key, scene.sender)
+    return replace(
+        outcome,
+        changes=(Forget(diver=member.key, scope="health"),),
+        letters=(*outcome.letters, *again),
     )
 
 
@@ -291,15 +311,14 @@ def forget(command: Command, scene: Scene, diver: str) -> Outcome:
         return Outcome(letters=privately(scene, text, keys=((key,),), about=diver))
     text = say(f"people.forgot-{scope}", name=name)
     # not `about` the diver: an erasure drops the waiting letters that are
-    letters = (*privately(scene, text), *_asked_again(scene, diver, scope))
+    letters = privately(scene, text)
+    if scope == "health":
+        letters += tuple(_asked_again(scene, diver, scene.keeper_of(diver) or diver))
     return Outcome(changes=(Forget(diver=diver, scope=scope),), letters=letters)
 
 
-def _asked_again(scene: Scene, diver: str, scope: str) -> Iterator[Letter]:
+def _asked_again(scene: Scene, diver: str, speaker: str) -> Iterator[Letter]:
     """The open question of a call for help, whose buttons go with what is forgotten."""
-    if scope == "all":
-        return
-    speaker = scene.keeper_of(diver) or diver
     whom = Addressee(
         diver=diver,
         name=scene.name_of(diver),

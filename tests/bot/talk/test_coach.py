@@ -253,5 +253,6 @@ def test_whoever_is_left_without_a_keeper_gets_a_new_one() -> None:
     buoy = coached().keep("noor", keeper="mara", pb=36, goal=40)
     assert "mara" in buoy.says("teo", "add noor")
     del buoy.members["mara"]
-    assert "teo" in buoy.says("teo", "add noor")
+    assert "who kept the log has left" in buoy.says("teo", "add noor")
+    assert "teo" in buoy.presses("teo", "keep the log of noor")
     assert "Only noor" not in buoy.says("teo", "noor feel ok")

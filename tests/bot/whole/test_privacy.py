@@ -380,3 +380,28 @@ def test_forgetting_health_asks_the_open_question_of_a_call_again(group: Group) 
     assert is_open()
     group.presses(new, chat=MARA)
     assert not is_open()
+
+
+def rows_of(group: Group, diver: str) -> list[str | None]:
+    return [f.row for f in group.store.facts_of(diver) if isinstance(f, Harm)]
+
+
+def test_a_new_keeper_is_shown_nothing_of_what_the_old_one_was_told(group: Group) -> None:
+    """Ana, who kept Kim, is gone: Ilse keeps her from now on, with a bare pause and no category."""
+    told = "SELECT DISTINCT diver FROM fact WHERE diver LIKE 'n-kim%'"
+    (kim,) = group.store._db.execute(told).fetchone()
+    group.says("for kim share on", user=ANA, chat=ANA)
+    group.says("kim feel coughed blood", user=ANA, chat=ANA)
+    assert rows_of(group, kim) == ["5"]
+    group.says("forget all", user=ANA, chat=ANA)
+    group.presses(group.buttons["p:t9 erase everything"], user=ANA, chat=ANA)
+    group.says("add kim", user=ILSE)
+    assert rows_of(group, kim) == ["5"]
+    group.presses(group.buttons["g:-1001 keep the log of kim"], user=ILSE)
+    (bare,) = (f for f in group.store.facts_of(kim) if isinstance(f, Harm))
+    assert (bare.row, bare.level, bare.doctor) == (None, "day-over", True)
+    group.at += timedelta(minutes=1)
+    group.says("for kim export", user=ILSE, chat=ILSE)
+    files = [str(x.document) for x in group.letters if x.document is not None]
+    assert any('"row": null' in file for file in files)
+    assert not any("coughed" in file or '"row": "5"' in file for file in files)
