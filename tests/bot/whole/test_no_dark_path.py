@@ -105,6 +105,15 @@ def lock_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
             yield f"row {h.row}: full lungs first"
 
 
+def is_later(well: Well, u: Unwell) -> bool:
+    """Said after it; in one second by the order of messages, and never before what others asked."""
+    if well.happened_at != u.happened_at:
+        return well.happened_at > u.happened_at
+    if well.origin.chat == u.origin.chat:
+        return well.origin.place > u.origin.place
+    return u.raised_by_other or well.said_at > u.said_at
+
+
 def question_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
     """A no, a not sure, or a question raised by somebody else, that no well or harm has answered."""
     answers = [f for f in facts if isinstance(f, Well) and f.happened_at <= at]
@@ -112,7 +121,7 @@ def question_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
         if u.grave:
             yield from call_bars(u, facts, at)
             continue
-        told = any(w.happened_at > u.happened_at for w in answers)
+        told = any(is_later(w, u) for w in answers)
         if not told and not any(
             isinstance(f, Harm) and f.origin.place == u.origin.place for f in facts
         ):
