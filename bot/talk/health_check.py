@@ -16,7 +16,7 @@ from bot.talk.health_scene import HealthScene, Said
 from bot.talk.turn import Scene
 from bot.texts.help import help_line, typed_answer
 from planner.agenda import is_checked
-from planner.harm import called_for_help, harm_table, lock_of, unanswered, unwell_open
+from planner.harm import LEVELS, called_for_help, harm_table, lock_of, unanswered, unwell_open
 from planner.record import (
     Debriefed,
     Fact,
@@ -127,23 +127,17 @@ def typed(scene: HealthScene) -> Said | None:
     return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
 
 
-_NO = re.compile(r"\s*(?:no|nope|nah)\b\W*\w", re.IGNORECASE)
-
-
 def _no_and_more(scene: HealthScene) -> Said | None:
     """`no hoarse voice since last night` at the check: a no, or a denial; in doubt it is asked."""
-    text = scene.heard.text
-    if _NO.match(text) is None:
+    words, lists = re.findall(r"\w+", scene.heard.text.casefold()), harm_words().lists
+    if not words or words[0] not in lists["says_no"]:
         return None
     asked = [d for d in scene.spoken_for() if _checked_at(scene, d) is not None]
-    read = read_harm(text, harm_words())
-    plain = set(re.findall(r"\w+", text.casefold()))
-    if len(asked) != 1 or read.found or not read.denied or not plain.isdisjoint(_FINE):
+    read = read_harm(scene.heard.text, harm_words())
+    is_fine = not (lists["well"] | lists["answers_no"]).isdisjoint(words[1:])
+    if len(asked) != 1 or read.found or not read.denied or is_fine:
         return None
     return is_unwell(scene, asked[0])
-
-
-_FINE = frozenset({"fine", "ok", "okay", "good", "normal", "great", "well", "clear", "nothing"})
 
 
 def _still(scene: HealthScene) -> Said | None:
@@ -173,7 +167,7 @@ def _waits_at(scene: HealthScene, diver: str) -> datetime | None:
     if last is not None and unwell_open(record, at=scene.at):
         return last.happened_at
     told = record.latest(Harm)
-    if told is None or told.level == "call-now" or scene.at - told.happened_at > ONE_EVENT:
+    if told is None or told.level == LEVELS[0] or scene.at - told.happened_at > ONE_EVENT:
         return None
     return told.happened_at if told.row in (None, *_ASKS_FOUR) else None
 

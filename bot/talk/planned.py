@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import chain
+
 from bot.talk.turn import Scene
 from planner.harm import LEVELS, alarms_of
 from planner.plan import plan, standing
 from planner.reasons import Bar, Because, Plan, Refusal
-from planner.record import Harm
+from planner.record import Harm, Unwell
 
 
 def planned(scene: Scene, diver: str) -> Plan | Refusal:
@@ -32,12 +35,16 @@ def _is_buddy_out(scene: Scene, diver: str) -> bool:
     if buddy is None or buddy not in scene.room.members:
         return False
     record = scene.record(buddy)
-    if any(u.origin.chat == scene.group for u in alarms_of(record, at=scene.at)):
-        return True
-    today = record.local_day(scene.at)
+    alarms, today = alarms_of(record, at=scene.at), record.local_day(scene.at)
     return any(
-        h.origin.chat == scene.group
-        and h.level == LEVELS[0]
-        and record.local_day(h.happened_at) == today
-        for h in record.of(Harm)
+        call in alarms or (isinstance(call, Harm) and record.local_day(call.happened_at) == today)
+        for call in calls_here(scene, buddy)
     )
+
+
+def calls_here(scene: Scene, diver: str) -> Iterator[Harm | Unwell]:
+    """What this group was told of a diver that calls for help at once, by whomever."""
+    record = scene.record(diver)
+    graves: Iterator[Harm | Unwell] = (u for u in record.of(Unwell) if u.grave)
+    harms = (h for h in record.of(Harm) if h.level == LEVELS[0])
+    yield from (call for call in chain(graves, harms) if call.origin.chat == scene.group)

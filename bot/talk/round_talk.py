@@ -10,16 +10,15 @@ from datetime import timedelta
 
 from bot.heard import Kind
 from bot.shorthand.reading import Command
+from bot.talk.planned import calls_here
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import down, joined, say
-from planner.harm import LEVELS
 from planner.order import Line, Round, order
 from planner.plan import standing
 from planner.record import (
     Buddy,
     Dive,
     Done,
-    Fact,
     Fit,
     Harm,
     Limit,
@@ -106,16 +105,8 @@ def _is_stopped(scene: Scene) -> bool:
     """Whether somebody called for help in this group, no longer ago than a session lasts."""
     since = scene.at - timedelta(hours=scene.rules["session.gap_h"])
     return any(
-        fact.origin.chat == scene.group and fact.happened_at >= since and _is_a_call(fact)
-        for key in scene.room.members
-        for fact in scene.record(key).facts
+        call.happened_at >= since for key in scene.room.members for call in calls_here(scene, key)
     )
-
-
-def _is_a_call(fact: Fact) -> bool:
-    if isinstance(fact, Unwell):
-        return fact.grave
-    return isinstance(fact, Harm) and fact.level == LEVELS[0]
 
 
 def _round(scene: Scene) -> Round:
