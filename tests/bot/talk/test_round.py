@@ -130,9 +130,11 @@ def test_a_call_for_help_stops_the_round() -> None:
 
 
 def test_a_round_after_the_last_dive_is_over() -> None:
-    """Who has dived and is done reads that the round is over, not how to begin one."""
+    """Who has dived and is done reads that no turn is left, not how to begin a round."""
     buoy = three()
     for name in ("mara", "ilse", "teo"):
         buoy.later(minutes=3).says(name, "exh 7 ok")
         buoy.says(name, "done")
-    assert said_to(buoy.says("teo", "order"), "group") == "The round is over for today."
+    assert (
+        said_to(buoy.says("teo", "order"), "group") == "No turn for now. Whoever goes on: `next`."
+    )
