@@ -247,11 +247,12 @@ class Well(Fact):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Unwell(Fact):
-    """No or not sure to the check, words nobody can read, or a question raised by somebody else.
+    """No or not sure to the check, words nobody can read, or a question that a worry raised.
 
     Bars targets until a later Harm or Well of the diver; none by the evening reads as row 23.
-    `grave`: somebody else called for help about the diver. That is answered at its own question
-    alone, and bars for the rest of the local day whatever the answer.
+    `raised_by_other`: somebody else was worried, or a message of the diver's own read like harm.
+    `grave`: it was a call for help about the diver, or read like one. That is answered at its own
+    question alone, and bars for the rest of the local day whatever the answer.
     """
 
     raised_by_other: bool = False

@@ -68,12 +68,14 @@ class _End:
 class Unanswered:
     """A question about the diver's state that waits until an evening.
 
-    `by_other`: one that somebody else's report raised; `grave`: a call for help.
+    `by_other`: one that a worry raised, and `by` whose message it was (the diver's own where that
+    only read like harm); `grave`: a call for help.
     """
 
     asked: Origin
     evening_at: datetime
     by_other: bool
+    by: str
     grave: bool = False
 
 
@@ -190,6 +192,7 @@ class Locks:
             asked=u.origin,
             evening_at=self._evening_of(u),
             by_other=u.raised_by_other,
+            by=u.by,
             grave=u.grave,
         )
 

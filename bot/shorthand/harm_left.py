@@ -6,8 +6,10 @@ import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
+from bot.shorthand.harm_found import Alike, Found, HarmReading
 from bot.shorthand.harm_text import QUOTES
-from bot.shorthand.harm_words import Found, HarmReading
+from bot.shorthand.lexicon import load_words
+from planner.harm import harm_table
 
 _PIECES = re.compile(r"\s*(?:[,;!?\n…]|[.](?!\d)|\bbut\b|\band\b)\s*")
 
@@ -45,10 +47,35 @@ def lines_left(
             mine = [(max(0, a - begin), b - begin) for a, b in f.spans if a < end and b > begin]
             spans += mine
             found += [f] if mine else []
+        left = _line_without(line, spans) if spans else line
+        alike = [a for a in reading.alike if a.span[0] == begin]
+        if alike:
+            left = _report_before(line)
+            found += [_as_found(a) for a in alike]
         begin = end + 1
         if n not in drop_lines:
-            left = _line_without(line, spans) if spans else line
             yield LineLeft(said=line, text=left, found=tuple(found))
+
+
+def _as_found(alike: Alike) -> Found:
+    """What is like harm, by the row of what nobody can say."""
+    row = harm_table().unanswered_row
+    return Found(row=row, subject=alike.subject, spans=(alike.span,))
+
+
+def _report_before(line: str) -> str:
+    """The words of a report that a line begins with, where it holds a number; else nothing.
+
+    Which word of a line is the one like harm nobody knows, so nothing else of it is kept.
+    """
+    known = load_words().vocabulary
+    kept: list[str] = []
+    for word in line.split():
+        bare = word.casefold().strip(".,:;!?()-")
+        if not (bare[:1].isdigit() or bare in known):
+            break
+        kept.append(word.rstrip(",;:"))
+    return " ".join(kept) if any(word[0].isdigit() for word in kept) else ""
 
 
 def _line_without(line: str, spans: list[tuple[int, int]]) -> str:

@@ -1,16 +1,16 @@
-"""Reading plain words for harm: every message, whatever else it is.
+"""Reading plain words for harm by rules: the first of the two readers of `harm_reading`.
 
-`read_harm` is total and knows no context: it says which rows of harm.toml a text speaks of, about
-whom, and what was denied, long ago or in doubt. Unsure counts as yes.
+`read_by_rules` is total and knows no context: it says which rows of harm.toml a text speaks of,
+about whom, and what was denied, long ago or in doubt. Unsure counts as yes.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import date
 
+from bot.shorthand.harm_found import NO_HARM, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
 from bot.shorthand.harm_scope import is_general, reaches
@@ -33,52 +33,14 @@ _FEEL = frozenset({"feel", "feeling", "felt", "feels"})
 _FEEL_LEADS = frozenset({"i", "im", "am", "still", "for", "today", "now", "not", "dont", "just"})
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Found:
-    """One row that a text speaks of. `subject` None is the writer, "" somebody without a name."""
-
-    row: str
-    subject: str | None
-    spans: tuple[tuple[int, int], ...]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class HarmReading:
-    """What a text says of harm; `found` is of now, worst first.
-
-    `feel` says that it begins with `feel`, `well` that nothing but well was said after it, and
-    `unreadable` that something was that nobody can read. `asks_cold`: numb fingers, to ask about.
-    `fear`: that somebody was scared and nothing else, which only counts of a dive.
-    """
-
-    found: tuple[Found, ...] = ()
-    denied: tuple[str, ...] = ()
-    past: tuple[str, ...] = ()
-    unsure: bool = False
-    feel: bool = False
-    well: bool = False
-    unreadable: bool = False
-    asks_cold: bool = False
-    fear: bool = False
-
-    @property
-    def rows(self) -> tuple[str, ...]:
-        """The rows of now, worst first, each once."""
-        return tuple(dict.fromkeys(f.row for f in self.found))
-
-
-NO_HARM = HarmReading()
-"""What most texts say."""
-
-
-def read_harm(
+def read_by_rules(
     text: str,
     words: HarmWords,
     *,
     names: Collection[str] = (),
     today: date | None = None,
 ) -> HarmReading:
-    """Read a text for harm. `names` are the members' names; `today` tells past years."""
+    """Read a text for harm by its words. `names` are the members' names; `today` tells past years."""
     whole_names = _by_first_name(names, words)
     folded = [*(n.casefold() for n in names), *whole_names]
     folded = [n for n in folded if not _is_a_plain_word(n, text, words)]

@@ -13,15 +13,19 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from bot.heard import Heard, Kind
+from bot.shorthand import parse
+from bot.shorthand import words as trade_words
+from bot.shorthand.harm_found import Alike, Found, HarmReading
 from bot.shorthand.harm_left import lines_left, without_harm
 from bot.shorthand.harm_lexicon import harm_words
-from bot.shorthand.harm_words import Found, HarmReading, read_harm
+from bot.shorthand.harm_reading import read_harm
+from bot.shorthand.reading import Command, Report
 from bot.talk import health_letters as letters_of
 from bot.talk.health_check import CHECK, is_unwell, is_well, pressed, typed
 from bot.talk.health_cleared import CLEARED, cleared
 from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import closed, marks, owed
-from bot.talk.health_reports import about_other, about_stranger, reported, rows_of
+from bot.talk.health_reports import about_other, about_stranger, reported, rows_of, seems
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import harmless_beside_emergency, help_line, typed_answer
 from planner.harm import harm_table, unanswered
@@ -130,7 +134,7 @@ def called_keys(
     waits = unanswered(scene.record(diver), at=scene.at)
     if waits is None or not waits.grave:
         return ()
-    return letters_of.worried(scene.addressee(diver), grave=True).keys
+    return letters_of.worried(scene.addressee(diver), by=waits.by, grave=True).keys
 
 
 def unanswered_letters(
@@ -147,7 +151,7 @@ def unanswered_letters(
     if waits is None or not whom.can_dm:
         return ()
     if waits.by_other:
-        return (letters_of.worried(whom, grave=waits.grave),)
+        return (letters_of.worried(whom, by=waits.by, grave=waits.grave),)
     table = harm_table()
     base = table.unanswered_row
     return (
@@ -167,8 +171,9 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
     heard = scene.heard
     today = scene.record(heard.sender).local_day(heard.sent_at)
     reading = read_harm(heard.text, harm_words(), names=names, today=today)
+    reading = replace(reading, alike=_not_shorthand(heard.text, reading, names))
     felt, feel_lines = _felt_lines(scene, reading, names, today)
-    if not (reading.found or reading.asks_cold or felt):
+    if not (reading.found or reading.alike or reading.asks_cold or felt):
         return None
     if reading.fear and not _is_at_a_dive(scene):
         return None
@@ -190,6 +195,12 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
             new, more = about_other(scene, diver, rows)
             facts += new
             letters += more
+    for alike in reading.alike:
+        for about in _whom(scene, alike.subject):
+            new, more = seems(scene, about, is_call=alike.is_call)
+            facts += new
+            letters += more
+            by_diver.setdefault(about, [])
     for diver, line in felt:
         if diver in by_diver:
             continue
@@ -225,6 +236,18 @@ def _is_at_a_dive(scene: HealthScene) -> bool:
     record = scene.record(scene.heard.sender)
     last = (record.latest(Brief), record.latest(Dive))
     return any(f and scene.heard.sent_at - f.happened_at <= _SESSION_GAP for f in last)
+
+
+def _not_shorthand(text: str, reading: HarmReading, names: tuple[str, ...]) -> tuple[Alike, ...]:
+    """What is like harm and neither a command nor a bare report, however like it may be."""
+    return tuple(a for a in reading.alike if not _is_shorthand(text[slice(*a.span)], names))
+
+
+def _is_shorthand(line: str, names: tuple[str, ...]) -> bool:
+    return all(
+        isinstance(r, Command) or (isinstance(r, Report) and not r.note)
+        for r in parse(line, trade_words(), names=names)
+    )
 
 
 def _harmed_lines(

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from bot.heard import Kind
 from bot.shorthand.harm_lexicon import harm_words
-from bot.shorthand.harm_words import read_harm
+from bot.shorthand.harm_words import read_by_rules
 from bot.talk import health_letters as letters_of
 from bot.talk.asked import open_questions
 from bot.talk.health_reports import ONE_EVENT, harm_facts, reported, rows_of
@@ -119,7 +119,8 @@ def typed(scene: HealthScene) -> Said | None:
         whom, base = scene.addressee(divers[0]), harm_table().unanswered_row
         waits = unanswered(scene.record(divers[0]), at=scene.at)
         if waits is not None and waits.grave:
-            again, first = letters_of.worried(whom, grave=True), help_line("by_button")
+            again = letters_of.worried(whom, by=waits.by, grave=True)
+            first = help_line("by_button")
         else:
             again = letters_of.question(whom, 0, base=base, answers="")
             first = help_line("by_buttons")
@@ -133,7 +134,7 @@ def _no_and_more(scene: HealthScene) -> Said | None:
     if not words or words[0] not in lists["says_no"]:
         return None
     asked = [d for d in scene.spoken_for() if _checked_at(scene, d) is not None]
-    read = read_harm(scene.heard.text, harm_words())
+    read = read_by_rules(scene.heard.text, harm_words())
     is_fine = not (lists["well"] | lists["answers_no"]).isdisjoint(words[1:])
     if len(asked) != 1 or read.found or not read.denied or is_fine:
         return None

@@ -149,7 +149,7 @@ def after_harm(
 def still_called(record: DiverRecord, whom: Addressee, *, at: datetime) -> list[Letter]:
     """The question of a call for help once more, where something else was said and it is open."""
     waits = unanswered(record, at=at)
-    return [worried(whom, grave=True)] if waits is not None and waits.grave else []
+    return [worried(whom, by=waits.by, grave=True)] if waits is not None and waits.grave else []
 
 
 def still_to_call(
@@ -296,11 +296,17 @@ def check_keys(whom: Addressee) -> tuple[tuple[Key, ...], ...]:
     )
 
 
-def worried(whom: Addressee, *, grave: bool = False) -> Letter:
-    """The private question that somebody else's report raises; a graver one after a call for help."""
+def worried(whom: Addressee, *, by: str, grave: bool = False) -> Letter:
+    """The private question that a worry raises; a graver one after a call for help.
+
+    `by`: whose message it was; the addressee's own where that read like harm.
+    """
+    is_own = by == whom.speaker
+    worry = "reads_like_harm" if is_own else "worry_for" if whom.is_kept else "worry"
+    begins = help_line(worry, name=whom.name)
     if grave:
         key = "called_for" if whom.is_kept else "called"
-        text = help_line(key, name=whom.name)
+        text = f"{begins} {help_line(key, name=whom.name)}"
         rows = tuple(
             # a slip may be mended: the worse answer counts whenever it comes
             (
@@ -319,8 +325,7 @@ def worried(whom: Addressee, *, grave: bool = False) -> Letter:
             )
         )
         return Letter(to=whom.chat, text=text, keys=rows, about=whom.diver)
-    key = "worried_for" if whom.is_kept else "worried"
-    text = help_line(key, name=whom.name)
+    text = f"{begins} {help_line('check')}"
     return Letter(to=whom.chat, text=text, keys=check_keys(whom), about=whom.diver)
 
 

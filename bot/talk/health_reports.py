@@ -125,7 +125,37 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
         grave=grave,
     )
     if whom.can_dm and unanswered(scene.with_facts(diver, [raised]), at=scene.at) is not None:
-        letters.append(letters_of.worried(whom, grave=grave))
+        letters.append(letters_of.worried(whom, by=heard.sender, grave=grave))
+    return [raised], letters
+
+
+def seems(scene: HealthScene, diver: str | None, *, is_call: bool) -> Said:
+    """What is like harm by no row: help if it is like a call, and a question to whom it may be about.
+
+    The question is that of somebody's worry, and so is what hangs on it: a likeness is no report.
+    """
+    heard = scene.heard
+    letters: list[Letter] = []
+    if is_call:
+        letters.append(letters_of.help_letter(heard.chat, "emergency", scene.room, about=diver))
+    if diver is None:
+        return [], letters
+    whom = scene.addressee(diver)
+    is_own = scene.speaks_for(diver)
+    if is_own and not (is_call and letters_of.reachable(heard, whom)):
+        letters += letters_of.quiet(heard, whom)
+    raised = Unwell(
+        diver=diver,
+        happened_at=heard.sent_at,
+        said_at=heard.now,
+        by=heard.sender,
+        origin=scene.origin(diver, answers=True),
+        raised_by_other=True,
+        grave=is_call,
+    )
+    is_open = unanswered(scene.with_facts(diver, [raised]), at=scene.at) is not None
+    if is_open and (letters_of.reachable(heard, whom) if is_own else whom.can_dm):
+        letters.append(letters_of.worried(whom, by=heard.sender, grave=is_call))
     return [raised], letters
 
 

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bot.shorthand.harm_found import HarmReading
 from bot.shorthand.harm_left import without_harm
 from bot.shorthand.harm_lexicon import (
     HarmWords,
@@ -18,7 +19,7 @@ from bot.shorthand.harm_lexicon import (
     harm_words,
     pattern_of,
 )
-from bot.shorthand.harm_words import HarmReading, read_harm
+from bot.shorthand.harm_reading import read_harm
 from planner.harm import harm_table
 
 NAMES = ("Ana", "Mara", "Teo", "Noor", "Ilse", "Nils")

@@ -1,0 +1,112 @@
+"""Learning the weights of `likeness` from lines that people have read: deploy/learn writes the file.
+
+A logistic regression over the pieces of a line, one line at a time, each weight with a step of its
+own (J Duchi, E Hazan, Y Singer, J Mach Learn Res 2011;12:2121-2159). The order of the lines is
+shuffled by a fixed seed, so the same lines give the same file.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from math import exp, sqrt
+from pathlib import Path
+from random import Random
+
+from bot.shorthand.likeness import Weights, pieces_of
+from planner.harm import LEVELS, harm_table
+
+ROUNDS = 8
+STEP = 0.3
+FEWEST_LINES = 2
+_LEAST_WRONG = 1e-3
+_SOFTENS = 1e-8
+_SEED = 1
+_HEAD = """\
+# What likeness.py weighs a line by: a piece, what it weighs towards a call for help, and towards harm
+# of any kind, in hundredths. Written by deploy/learn from the lines in tests/bot/harm_*.tsv; not by hand.
+"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Example:
+    """A line that somebody has read, and whether it is a call for help, or harm of any kind."""
+
+    text: str
+    is_call: bool
+    is_harm: bool
+
+
+def learn(examples: Iterable[Example], *, names: Collection[str]) -> Weights:
+    """What each piece weighs, from lines that were read. Takes some seconds for ten thousand.
+
+    >>> up, fine = (Example(text=t, is_call=c, is_harm=c) for t, c in (("not up", True), ("ok up", False)))
+    >>> weights = learn([up, fine] * 9, names=[])
+    >>> weights["not"][0] > 0 > weights["ok"][0]
+    True
+    """
+    told = [(sorted(pieces_of(e.text, names)), e) for e in examples]
+    seen = Counter(piece for pieces, _ in told for piece in pieces)
+    kept = [([p for p in pieces if seen[p] >= FEWEST_LINES], e) for pieces, e in told]
+    call = _descend([(pieces, float(e.is_call)) for pieces, e in kept if pieces])
+    harm = _descend([(pieces, float(e.is_harm)) for pieces, e in kept if pieces])
+    return {piece: (call[piece], harm[piece]) for piece in sorted(call.keys() & harm.keys())}
+
+
+def _descend(told: list[tuple[list[str], float]]) -> dict[str, float]:
+    """The weights that make the lines most likely, and where all begin under the empty piece."""
+    weights = {p: 0.0 for pieces, _ in told for p in pieces}
+    moved = dict.fromkeys(weights, _SOFTENS)
+    base, base_moved = 0.0, _SOFTENS
+    random = Random(_SEED)
+    for _ in range(ROUNDS):
+        random.shuffle(told)
+        for pieces, y in told:
+            share = 1 / sqrt(len(pieces))
+            total = base + share * sum([weights[p] for p in pieces])
+            wrong = 1 / (1 + exp(-max(-30.0, total))) - y
+            if abs(wrong) < _LEAST_WRONG:
+                continue
+            slope = wrong * share
+            steep = slope * slope
+            for p in pieces:
+                moved[p] += steep
+                weights[p] -= STEP * slope / sqrt(moved[p])
+            base_moved += wrong * wrong
+            base -= STEP * wrong / sqrt(base_moved)
+    return {"": base, **weights}
+
+
+def examples_in(*files: Path) -> list[Example]:
+    """The lines of files whose first column is the row of harm.toml, `-` or the like for none.
+
+    The last column is the text; each text counts once.
+    """
+    table = harm_table().rows
+    lines = (line for file in files for line in file.read_text("utf-8").splitlines())
+    rows = [line.split("\t") for line in lines if line and not line.startswith("#")]
+    meant = {row[-1]: row[0] for row in rows}
+    return [
+        Example(
+            text=text,
+            is_call=key in table and table[key].level == LEVELS[0],
+            is_harm=key in table,
+        )
+        for text, key in meant.items()
+    ]
+
+
+def as_file(weights: Weights) -> str:
+    """The text of the file: the pieces that weigh anything, in the order of the alphabet."""
+    rows = (
+        (p, round(call * 100), round(harm * 100)) for p, (call, harm) in sorted(weights.items())
+    )
+    return _HEAD + "".join(f"{p}\t{call}\t{harm}\n" for p, call, harm in rows if call or harm)
+
+
+if __name__ == "__main__":
+    out, roster, *corpora = sys.argv[1:]
+    learned = learn(examples_in(*map(Path, corpora)), names=roster.split(","))
+    Path(out).write_text(as_file(learned), "utf-8")

@@ -1,0 +1,78 @@
+"""Messages that no rule reads and that are like harm: help, a question, and nothing more kept."""
+
+from __future__ import annotations
+
+import pytest
+
+from planner.harm import alarm_until, lock_of, unanswered, unwell_open
+from planner.record import Dive, Ending, Harm, Unwell
+from tests.bot.talk.buoy import mara, said_to
+
+GONE = "has {name} been picked up by you guys? not on ours, not in the water as far as we can see"
+HERE = "counted heads twice. one short. everyone stop diving and look"
+
+
+def test_a_line_like_a_call_brings_help_first_and_bars_whom_it_names() -> None:
+    """The group reads the emergency line first; ana is asked in private and has no target that day."""
+    buoy = mara()
+    answer = buoy.says("mara", GONE.format(name="ana"))
+    assert said_to(answer, "group").startswith("Call your local emergency number now")
+    assert "Somebody in the group is worried about you. Did you black out" in said_to(answer, "ana")
+    told = buoy.facts[-1]
+    assert isinstance(told, Unwell)
+    assert (told.diver, told.grave) == ("ana", True)
+    assert alarm_until(buoy.record("ana"), at=buoy.at) is not None
+    assert not any(isinstance(f, Harm) for f in buoy.facts)
+
+
+def test_about_nobody_known_help_goes_out_and_nothing_is_kept() -> None:
+    """A head count that is short brings help to the group; no fact is stored of anybody."""
+    buoy = mara()
+    before = len(buoy.facts)
+    answer = buoy.says("mara", HERE)
+    assert said_to(answer, "group").startswith("Call your local emergency number now")
+    assert len(buoy.facts) == before
+
+
+def test_the_writers_own_is_asked_about_in_their_own_words() -> None:
+    """`no air no air help` in private: help, then a question that says why it is asked, and no lock."""
+    buoy = mara()
+    answer = said_to(buoy.says("mara", "no air no air help", private=True), "mara")
+    assert answer.startswith("Call your local emergency number now")
+    assert "What you wrote reads as if something is wrong. Did you black out" in answer
+    waits = unanswered(buoy.record("mara"), at=buoy.at)
+    assert waits is not None
+    assert waits.grave
+    assert lock_of(buoy.record("mara"), at=buoy.at) is None
+
+
+def test_what_is_like_harm_and_no_call_is_asked_in_private() -> None:
+    """A pictorial chest in the group: a reaction there, the check in private, no target until then."""
+    buoy = mara()
+    answer = buoy.says(
+        "mara", "feels like a hand on my chest, mild, been there since the second dive"
+    )
+    assert said_to(answer, "group") == "(reaction ✍)"
+    assert "reads as if something is wrong. Voice, breath, cough" in said_to(answer, "mara")
+    assert unwell_open(buoy.record("mara"), at=buoy.at)
+    buoy.presses("mara", "yes", private=True)
+    assert not unwell_open(buoy.record("mara"), at=buoy.at)
+
+
+def test_a_dive_beside_it_is_kept_as_a_stop() -> None:
+    """`frc 6 ok` and something like harm: the dive stands, not as a clean one, without a note."""
+    buoy = mara()
+    buoy.says("mara", "frc 6 ok but i have not air. i sit and have not air. please", private=True)
+    dives = [f for f in buoy.facts if isinstance(f, Dive)]
+    assert [(d.depth_m, d.ending, d.note) for d in dives] == [(6, Ending.STOP, "")]
+
+
+@pytest.mark.parametrize(
+    "text", ["buddy ana", "exh 6 ok", "ana 6 ok", "next", "plan", "watching today"]
+)
+def test_a_command_is_never_like_harm(text: str) -> None:
+    """Whatever a command's words are like, it is one: no help, and no question."""
+    buoy = mara()
+    answer = buoy.says("mara", text)
+    assert "emergency number" not in said_to(answer, "group") + said_to(answer, "mara")
+    assert not any(isinstance(f, Unwell) for f in buoy.facts)
