@@ -14,20 +14,32 @@ line is, and gives the rules a second look, both ways:
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import replace
 from datetime import date
+from functools import partial
 
 from bot.shorthand.harm_found import NO_HARM, Alike, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords
 from bot.shorthand.harm_words import read_by_rules
-from bot.shorthand.likeness import CALL, CHATTER, HARM, SURE_CALL, likeness
+from bot.shorthand.likeness import (
+    CALL,
+    CHATTER,
+    HARM,
+    NEAR_CHATTER,
+    SURE_CALL,
+    Likeness,
+    Weights,
+    likeness,
+)
 from planner.harm import LEVELS, harm_table
 
 _SAID_ALONE_WORDS = 4
 _BESIDE_WORDS = 3
 _LONGEST_CHARS = 4096
 _SENTENCE = re.compile(r"[^.;!?\n…]+")
+
+_Likens = Callable[[str], Likeness]
 
 
 def read_harm(
@@ -36,16 +48,21 @@ def read_harm(
     *,
     names: Collection[str] = (),
     today: date | None = None,
+    weights: Weights | None = None,
 ) -> HarmReading:
-    """Read a text for harm. `names` are the members' names; `today` tells past years."""
+    """Read a text for harm. `names` are the members' names; `today` tells past years.
+
+    `weights` are what the second reader knows, where that is not what it has learned.
+    """
     reading = read_by_rules(text, words, names=names, today=today)
     folded = frozenset(part for name in names for part in name.casefold().split())
+    like = partial(likeness, names=folded, weights=weights)
     table = harm_table().rows
     if reading.found and not reading.feel:
-        reading = _without_chatter(text, reading, folded)
+        reading = _without_chatter(text, reading, like)
     if any(table[f.row].level == LEVELS[0] for f in reading.found):
         return reading
-    alike = tuple(_alike(text, reading, words, folded))
+    alike = tuple(_alike(text, reading, words, folded, like))
     return replace(reading, alike=alike) if alike else reading
 
 
@@ -57,16 +74,16 @@ def _lines(text: str) -> Iterator[tuple[str, int]]:
         at += len(line) + 1
 
 
-def _without_chatter(text: str, reading: HarmReading, names: frozenset[str]) -> HarmReading:
+def _without_chatter(text: str, reading: HarmReading, like: _Likens) -> HarmReading:
     """What the rules found, but for what stands in sentences that are like nothing but chatter."""
-    kept = tuple(f for f in reading.found if not _is_in_chatter(text, f, names))
+    kept = tuple(f for f in reading.found if not _is_in_chatter(text, f, like))
     if len(kept) == len(reading.found):
         return reading
     left = replace(reading, found=kept, fear=reading.fear and bool(kept))
     return left if (kept or left.denied or left.past or left.asks_cold) else NO_HARM
 
 
-def _is_in_chatter(text: str, found: Found, names: frozenset[str]) -> bool:
+def _is_in_chatter(text: str, found: Found, like: _Likens) -> bool:
     """Whether the sentence of a row's words, and these with their neighbours, are like chatter.
 
     The neighbours by themselves, since much chatter beside it hides a word of harm. What is said in
@@ -81,26 +98,28 @@ def _is_in_chatter(text: str, found: Found, names: frozenset[str]) -> bool:
         mine = [i for i, (a, b) in enumerate(said) if b > begin and a < end]
         first, last = max(0, mine[0] - _BESIDE_WORDS), min(len(said) - 1, mine[-1] + _BESIDE_WORDS)
         beside = m[0][said[first][0] : said[last][1]]
-        return len(said) > _SAID_ALONE_WORDS and all(
-            likeness(part, names=names).harm < CHATTER for part in (m[0], beside)
+        return (
+            len(said) > _SAID_ALONE_WORDS
+            and like(m[0]).harm < CHATTER
+            and like(beside).harm < NEAR_CHATTER
         )
     return False
 
 
 def _alike(
-    text: str, reading: HarmReading, words: HarmWords, names: frozenset[str]
+    text: str, reading: HarmReading, words: HarmWords, names: frozenset[str], like: _Likens
 ) -> Iterator[Alike]:
     """The lines that are like harm where the rules are silent, or like a call where they find less."""
     table = harm_table().rows
-    denied = any(table[row].level == LEVELS[0] for row in reading.denied)
+    denied = any(row in table and table[row].level == LEVELS[0] for row in reading.denied)
     least = SURE_CALL if reading.found or reading.past or denied else CALL
     heard = bool(
         reading.rows or reading.denied or reading.asks_cold or reading.well or reading.unreadable
     )
     for line, at in _lines(text):
-        like = likeness(line, names=names)
-        is_call = like.call > least
-        if is_call or (like.harm > HARM and not heard):
+        likened = like(line)
+        is_call = likened.call > least
+        if is_call or (likened.harm > HARM and not heard):
             span = (at, at + len(line))
             yield Alike(subject=_whom(line, words, names), is_call=is_call, span=span)
 

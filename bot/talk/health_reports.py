@@ -140,8 +140,11 @@ def seems(scene: HealthScene, diver: str | None, *, is_call: bool) -> Said:
         letters.append(letters_of.help_letter(heard.chat, "emergency", scene.room, about=diver))
     if diver is None:
         return [], letters
-    whom = scene.addressee(diver)
     is_own = scene.speaks_for(diver)
+    if not (is_own or is_call):
+        table = harm_table()
+        return about_other(scene, diver, [table.rows[table.unanswered_row]])
+    whom = scene.addressee(diver)
     if is_own and not (is_call and letters_of.reachable(heard, whom)):
         letters += letters_of.quiet(heard, whom)
     raised = Unwell(

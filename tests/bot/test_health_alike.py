@@ -59,6 +59,15 @@ def test_what_is_like_harm_and_no_call_is_asked_in_private() -> None:
     assert not unwell_open(buoy.record("mara"), at=buoy.at)
 
 
+def test_what_is_like_harm_of_another_is_asked_there_and_said_to_who_wrote_it() -> None:
+    """In private about ana: she is asked, mara is told so; in the group nothing is seen of it."""
+    told = "feels like a hand on my chest, mild, says ana, been there since the second dive"
+    buoy = mara()
+    assert said_to(buoy.says("mara", told.replace("my", "her")), "group") == ""
+    assert "all normal?" in said_to(answer := buoy.says("mara", told, private=True), "ana")
+    assert "I ask ana in private." in said_to(answer, "mara")
+
+
 def test_a_dive_beside_it_is_kept_as_a_stop() -> None:
     """`frc 6 ok` and something like harm: the dive stands, not as a clean one, without a note."""
     buoy = mara()
