@@ -24,7 +24,7 @@ from itertools import pairwise
 from math import exp, sqrt
 from zlib import crc32
 
-CALL = 0.4
+CALL = 0.45
 """More than so like a call for help, a line counts as one (house rule, as those below)."""
 SURE_CALL = 0.7
 """More than so like one, it does though a rule read something milder, denied or long ago in it."""

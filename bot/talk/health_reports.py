@@ -137,7 +137,8 @@ def seems(scene: HealthScene, diver: str | None, *, is_call: bool) -> Said:
     heard = scene.heard
     letters: list[Letter] = []
     if is_call:
-        letters.append(letters_of.help_letter(heard.chat, "emergency", scene.room, about=diver))
+        key = "emergency" if heard.private else "emergency-short"
+        letters.append(letters_of.help_letter(heard.chat, key, scene.room, about=diver))
     if diver is None:
         return [], letters
     is_own = scene.speaks_for(diver)

@@ -25,7 +25,7 @@ TOP = {
 }
 GENERATED = re.compile(r".*\.egg-info|build|mutants|__pycache__")
 MUCH_OVER_400 = 480
-SCRIPTS = ("run", "test", "check", "backup", "restore", "mutate")
+SCRIPTS = ("run", "test", "check", "backup", "restore", "mutate", "learn")
 
 
 @cache

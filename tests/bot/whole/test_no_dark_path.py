@@ -264,7 +264,11 @@ LINES = (
 ANSWERS = frozenset(help_file().keys.values())
 """The labels of the buttons that answer a question of health."""
 
-CALLS = ["mara blacked out", "mara had a samba at the surface"]
+CALLS = [
+    "mara blacked out",
+    "mara had a samba at the surface",
+    "has mara been picked up by you guys? not on ours, not in the water as far as we can see",
+]
 LINE = st.sampled_from([*LINES, *CALLS])
 
 

@@ -38,7 +38,8 @@ NAMES = {
 SAID = (
     "next", "next full", "order", "done", "undo", "fix 6", "buddy mara", "fit", "fit w mara", "not fit",
     "watching today", "exh 7 ok", "for mara exh 7 ok", "mara 8 hard", "mara 7 stop sternum", "7 stop",
-    "feel ok", "feel hoarse", "mara feel ok", "for mara feel ok", "mara coughed blood", "mara is hoarse",
+    "feel ok", "feel hoarse", "mara feel ok", "for mara feel ok", "mara coughed blood", "mara is hoarse", "no air no air help",
+    "has mara been picked up by you guys? not on ours, not in the water as far as we can see",
     "how is mara?", "she is not breathing", "cleared 2026-05-05", "mara cleared 2026-05-05", "week", "log",
     "why", "ready", "forecast", "export", "board", "share on", "forget health", "me f 52y 165cm",
     "allow mara", "disallow mara", "coach mara", "tell coach", "help", "start", "emergency", "check Mara yes",
