@@ -195,7 +195,7 @@ def ago_days(sentence: Sentence, today: date | None) -> float | None:
     for i, word in enumerate(said):
         before = said[i - 1] if i else ""
         is_year = (
-            before in ("in", "of", "from", "season", "since")
+            (i == 0 or before in ("in", "of", "from", "season", "since"))
             and len(word) == 4
             and word[:2] in ("19", "20")
         )

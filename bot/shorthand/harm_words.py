@@ -153,7 +153,11 @@ def _by_first_name(names: Collection[str], words: HarmWords) -> dict[str, str]:
 
 
 def _is_a_plain_word(name: str, text: str, words: HarmWords) -> bool:
-    """`i may have blacked out`: the word, where somebody is called May."""
+    """`i may have blacked out`: the word, where somebody is called May; `a BO`, where Bo is a name."""
+    if name in words.lists["names_and_harm"]:
+        as_harm = rf"\b(?:a|an|wee|small|little|surface|no|had|was)\s+{name}\b"
+        shouted = not text.isupper() and re.search(rf"\b{name.upper()}\b", text)
+        return shouted is not None or re.search(as_harm, text, re.IGNORECASE) is not None
     if not words.is_ordinary(name):
         return False
     before, after = "i|you|we|he|she|it|they|that|this|who", "have|be|not|never|need"

@@ -24,11 +24,11 @@ from itertools import pairwise
 from math import exp, sqrt
 from zlib import crc32
 
-CALL = 0.45
+CALL = 0.5
 """More than so like a call for help, a line counts as one (house rule, as those below)."""
 SURE_CALL = 0.7
 """More than so like one, it does though a rule read something milder, denied or long ago in it."""
-HARM = 0.9
+HARM = 0.85
 """More than so like harm, a line that no rule reads is asked about."""
 CHATTER = 0.1
 """Less than so like harm, a sentence is chatter, whatever a rule makes of a word in it."""
@@ -42,6 +42,7 @@ _NUMBER = "0"
 _BEGIN, _END = "^", "$"
 _PERSONS = frozenset({"he", "hes", "him", "his", "she", "shes", "her", "hers"})
 _LETTERS = 4
+_UNSAID = 50
 _FEWEST_WORDS = 2
 _LONGEST_WORDS = 120
 
@@ -127,10 +128,19 @@ def _key(piece: str) -> int:
     return crc32(piece.encode())
 
 
+def share_of(pieces: int) -> float:
+    """How much one of so many pieces counts: less in a long line, and little in a very short one.
+
+    The root of the number keeps a long line from being sure of itself, and what is added to it a
+    short one that says hardly anything.
+    """
+    return 1 / sqrt(pieces + _UNSAID)
+
+
 def weigh(pieces: Iterable[str], weights: Weights) -> Likeness:
-    """The logistic of what the known pieces weigh together, by the root of how many they are."""
+    """The logistic of what the known pieces weigh together, each by its share."""
     known = [w for p in pieces if (w := weights.get(p)) is not None]
-    share = 1 / sqrt(max(1, len(known)))
+    share = share_of(len(known))
     base_call, base_harm = weights.base
     call, harm = sum(c for c, _ in known), sum(h for _, h in known)
     return Likeness(

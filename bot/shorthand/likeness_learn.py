@@ -15,7 +15,7 @@ from math import exp, sqrt
 from pathlib import Path
 from random import Random
 
-from bot.shorthand.likeness import pieces_of
+from bot.shorthand.likeness import pieces_of, share_of
 from planner.harm import LEVELS, harm_table
 
 ROUNDS = 8
@@ -65,7 +65,7 @@ def _descend(told: list[tuple[list[str], float]]) -> dict[str, float]:
     for _ in range(ROUNDS):
         random.shuffle(told)
         for pieces, y in told:
-            share = 1 / sqrt(len(pieces))
+            share = share_of(len(pieces))
             total = base + share * sum([weights[p] for p in pieces])
             wrong = 1 / (1 + exp(-max(-30.0, total))) - y
             if abs(wrong) < _LEAST_WRONG:

@@ -61,9 +61,9 @@ def test_what_is_like_harm_and_no_call_is_asked_in_private() -> None:
 
 def test_what_is_like_harm_of_another_is_asked_there_and_said_to_who_wrote_it() -> None:
     """In private about ana: she is asked, mara is told so; in the group nothing is seen of it."""
-    told = "feels like a hand on my chest, mild, says ana, been there since the second dive"
+    told = "ana says her chest feels kind of snug since dive 3, no pain"
     buoy = mara()
-    assert said_to(buoy.says("mara", told.replace("my", "her")), "group") == ""
+    assert said_to(buoy.says("mara", told), "group") == ""
     assert "all normal?" in said_to(answer := buoy.says("mara", told, private=True), "ana")
     assert "I ask ana in private." in said_to(answer, "mara")
 

@@ -432,3 +432,12 @@ def test_a_reason_that_hurts_is_more_than_a_reason() -> None:
     assert "8" in read("early, chest sore").rows
     assert not read("stop chest").found
     assert not read("early, chest tight").found
+
+
+@pytest.mark.parametrize("text", ["mara had a BO at the top", "BO at 5m", "surface bo, all ok now"])
+def test_an_abbreviation_is_harm_where_somebody_is_called_so(text: str) -> None:
+    """`BO` is the trade's blackout though a member's name is Bo; `bo` elsewhere is the member."""
+    names = ("Bo", "Mara")
+    assert read_harm(text, harm_words(), names=names).rows[:1] == ("2",)
+    assert read_harm("bo 12 ok", harm_words(), names=names).rows == ()
+    assert read_harm("bo is late, start without him", harm_words(), names=names).rows == ()

@@ -64,7 +64,7 @@ def test_lines_that_were_kept_back_are_read_as_they_are_meant(
         for (meant, got), n in sorted(met.items()):
             print(f"  {meant:8} {got:24} {n}")
     calls, chatter = met["call", "lines"], met["chatter", "lines"]
-    assert met["call", "by both call"] > 0.92 * calls
+    assert met["call", "by both call"] > 0.88 * calls
     assert met["call", "by both call"] > met["call", "by rules call"]
     assert chatter - met["chatter", "by both nothing"] < 0.1 * chatter
 
