@@ -16,11 +16,11 @@ from __future__ import annotations
 import re
 from array import array
 from bisect import bisect_left
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
-from itertools import pairwise
+from itertools import islice, pairwise
 from math import exp, sqrt
 from zlib import crc32
 
@@ -43,6 +43,7 @@ _BEGIN, _END = "^", "$"
 _PERSONS = frozenset({"he", "hes", "him", "his", "she", "shes", "her", "hers"})
 _LETTERS = 4
 _UNSAID = 50
+_AT_A_TIME = 4096
 _FEWEST_WORDS = 2
 _LONGEST_WORDS = 120
 
@@ -98,34 +99,38 @@ class Weights:
     """What each piece weighs towards a call, and towards harm; the empty piece is where all begin.
 
     Kept by numbers of 32 bits instead of words, in a fiftieth of the memory of a dictionary: that two
-    of forty thousand pieces share one is as good as never.
+    of so many pieces share one is as good as never.
 
-    >>> weights = Weights([("", -1.0, -1.0), ("blood", 0.5, 2.0)])
+    >>> weights = Weights([("", "-100", "-50"), ("blood", "25", "150")])
     >>> weights.base, weights.get("blood"), weights.get("buoy")
-    ((-1.0, -1.0), (0.5, 2.0), None)
+    ((-1.0, -0.5), (0.25, 1.5), None)
     """
 
     __slots__ = ("_calls", "_harms", "_keys", "base")
 
-    def __init__(self, rows: Iterable[tuple[str, float, float]]) -> None:
-        """Take the pieces, each with its two weights; the empty piece is among them."""
-        by_key = sorted((_key(piece), call, harm) for piece, call, harm in rows)
-        self._keys = array("I", (key for key, _, _ in by_key))
-        self._calls = array("f", (call for _, call, _ in by_key))
-        self._harms = array("f", (harm for _, _, harm in by_key))
+    def __init__(self, rows: Iterable[Sequence[str]]) -> None:
+        """Take the rows of the file: a piece and its two weights in hundredths."""
+        keys, calls, harms = array("I"), array("h"), array("h")
+        left = iter(rows)
+        # some at a time: a list of all rows would take thirty times the room
+        while some := list(islice(left, _AT_A_TIME)):
+            pieces, told_calls, told_harms = zip(*some, strict=True)
+            keys.extend(map(crc32, map(str.encode, pieces)))
+            calls.extend(map(int, told_calls))
+            harms.extend(map(int, told_harms))
+        order = sorted(range(len(keys)), key=keys.__getitem__)
+        self._keys = array("I", map(keys.__getitem__, order))
+        self._calls = array("h", map(calls.__getitem__, order))
+        self._harms = array("h", map(harms.__getitem__, order))
         self.base: tuple[float, float] = self.get("") or (0.0, 0.0)
 
     def get(self, piece: str) -> tuple[float, float] | None:
         """The two weights of a piece; None where it is not known."""
-        key = _key(piece)
+        key = crc32(piece.encode())
         i = bisect_left(self._keys, key)
         if i == len(self._keys) or self._keys[i] != key:
             return None
-        return self._calls[i], self._harms[i]
-
-
-def _key(piece: str) -> int:
-    return crc32(piece.encode())
+        return self._calls[i] / 100, self._harms[i] / 100
 
 
 def share_of(pieces: int) -> float:
@@ -161,7 +166,7 @@ def likeness(line: str, *, names: Collection[str] = (), weights: Weights | None 
 
 @lru_cache(maxsize=4)
 def learned(language: str = "en") -> Weights:
-    """The weights as they were learned, from their file, which holds hundredths."""
-    text = resources.files("bot.shorthand").joinpath(f"likeness.{language}.tsv").read_text("utf-8")
-    rows = (line.split("\t") for line in text.splitlines() if not line.startswith("# "))
-    return Weights((piece, int(call) / 100, int(harm) / 100) for piece, call, harm in rows)
+    """The weights as they were learned, from their file."""
+    path = resources.files("bot.shorthand").joinpath(f"likeness.{language}.tsv")
+    with path.open("r", encoding="utf-8") as lines:
+        return Weights(line.rstrip("\n").split("\t") for line in lines if line[:2] != "# ")

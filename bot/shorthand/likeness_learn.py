@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import exp, sqrt
 from pathlib import Path
@@ -99,12 +99,17 @@ def examples_in(*files: Path) -> list[Example]:
     ]
 
 
+def as_rows(weights: Mapping[str, tuple[float, float]]) -> Iterator[tuple[str, str, str]]:
+    """The weights as the rows of the file, in hundredths: those that are not nothing, by the alphabet."""
+    for piece, (call, harm) in sorted(weights.items()):
+        hundredths = round(call * 100), round(harm * 100)
+        if any(hundredths):
+            yield piece, str(hundredths[0]), str(hundredths[1])
+
+
 def as_file(weights: Mapping[str, tuple[float, float]]) -> str:
-    """The text of the file: the pieces that weigh anything, in the order of the alphabet."""
-    rows = (
-        (p, round(call * 100), round(harm * 100)) for p, (call, harm) in sorted(weights.items())
-    )
-    return _HEAD + "".join(f"{p}\t{call}\t{harm}\n" for p, call, harm in rows if call or harm)
+    """The text of the file."""
+    return _HEAD + "".join("\t".join(row) + "\n" for row in as_rows(weights))
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from bot.shorthand.harm_lexicon import harm_words
 from bot.shorthand.harm_reading import read_harm
 from bot.shorthand.harm_words import read_by_rules
 from bot.shorthand.likeness import CALL, CHATTER, NOTHING, Weights, likeness
-from bot.shorthand.likeness_learn import Example, as_file, examples_in, learn
+from bot.shorthand.likeness_learn import Example, as_file, as_rows, examples_in, learn
 from planner.harm import harm_table
 
 HERE = Path(__file__).parent
@@ -48,9 +48,7 @@ def test_lines_that_were_kept_back_are_read_as_they_are_meant(
     """One who learned from four fifths reads the last fifth: most calls, and little chatter as harm."""
     examples = examples_in(EXAMPLES)
     known = [e for i, e in enumerate(examples) if i % EVERY]
-    weights = Weights(
-        (p, *w) for p, w in learn([*examples_in(CORPUS), *known], names=FOLDED).items()
-    )
+    weights = Weights(as_rows(learn([*examples_in(CORPUS), *known], names=FOLDED)))
     met: Counter[tuple[str, str]] = Counter()
     for example in examples[::EVERY]:
         meant = "call" if example.is_call else "milder" if example.is_harm else "chatter"
@@ -129,10 +127,10 @@ def test_who_it_is_about_is_no_matter_to_how_like_harm_it_is() -> None:
 
 def test_weights_are_found_by_their_piece_and_nothing_by_another() -> None:
     """Every piece gives the weights that it was given, whatever its letters."""
-    rows = [("", -1.0, -0.5), ("blod", 0.25, 1.5), ("å ä", 0.5, 0.75), ("@", -0.25, 0.0)]
-    weights = Weights(rows)
+    told = {"": (-1.0, -0.5), "blod": (0.25, 1.5), "å ä": (0.5, 0.75), "@": (-0.25, 0.0)}
+    weights = Weights(as_rows(told))
     assert weights.base == (-1.0, -0.5)
-    assert all(weights.get(piece) == (call, harm) for piece, call, harm in rows)
+    assert all(weights.get(piece) == weighs for piece, weighs in told.items())
     assert weights.get("blood") is None
 
 
