@@ -30,7 +30,7 @@ class HarmReading:
     `feel` says that it begins with `feel`, `well` that nothing but well was said after it, and
     `unreadable` that something was that nobody can read. `asks_cold`: numb fingers, to ask about.
     `fear`: that somebody was scared and nothing else, which only counts of a dive. `alike`: lines
-    that no rule reads, and that are like harm.
+    that are like harm where no rule reads it, or like a call where the rules find less.
     """
 
     found: tuple[Found, ...] = ()

@@ -14,13 +14,19 @@ from planner.harm import harm_table
 _PIECES = re.compile(r"\s*(?:[,;!?\n…]|[.](?!\d)|\bbut\b|\band\b)\s*")
 
 
-def without_harm(text: str, reading: HarmReading, *, drop_lines: Collection[int] = ()) -> str:
+def without_harm(
+    text: str,
+    reading: HarmReading,
+    *,
+    drop_lines: Collection[int] = (),
+    names: Collection[str] = (),
+) -> str:
     """What is left of a text without its words of harm, for reports: never a note that holds any.
 
     A piece between commas that speaks of harm goes as a whole, unless it holds a number: then only
     the words of harm go, so that no dive is lost.
     """
-    left = lines_left(text, reading, drop_lines=drop_lines)
+    left = lines_left(text, reading, drop_lines=drop_lines, names=names)
     return "\n".join(line.text for line in left if line.text.strip())
 
 
@@ -34,7 +40,11 @@ class LineLeft:
 
 
 def lines_left(
-    text: str, reading: HarmReading, *, drop_lines: Collection[int] = ()
+    text: str,
+    reading: HarmReading,
+    *,
+    drop_lines: Collection[int] = (),
+    names: Collection[str] = (),
 ) -> Iterator[LineLeft]:
     """The lines of a text without their words of harm; those of `drop_lines` are left out."""
     folded = text.translate(QUOTES)
@@ -50,7 +60,7 @@ def lines_left(
         left = _line_without(line, spans) if spans else line
         alike = [a for a in reading.alike if a.span[0] == begin]
         if alike:
-            left = _report_before(line)
+            left = _report_in(line, names)
             found += [_as_found(a) for a in alike]
         begin = end + 1
         if n not in drop_lines:
@@ -63,19 +73,26 @@ def _as_found(alike: Alike) -> Found:
     return Found(row=row, subject=alike.subject, spans=(alike.span,))
 
 
-def _report_before(line: str) -> str:
-    """The words of a report that a line begins with, where it holds a number; else nothing.
+def _report_in(line: str, names: Collection[str]) -> str:
+    """The longest run of words of a report in a line, where it holds a number; else nothing.
 
     Which word of a line is the one like harm nobody knows, so nothing else of it is kept.
     """
-    known = load_words().vocabulary
-    kept: list[str] = []
-    for word in line.split():
-        bare = word.casefold().strip(".,:;!?()-")
-        if not (bare[:1].isdigit() or bare in known):
-            break
-        kept.append(word.rstrip(",;:"))
-    return " ".join(kept) if any(word[0].isdigit() for word in kept) else ""
+    known = load_words().vocabulary | {part for name in names for part in name.casefold().split()}
+    runs: list[list[str]] = [[]]
+    for word in line.split("#")[0].split():
+        if all(part[0].isdigit() or part in known for part in _PARTS.findall(word.casefold())):
+            runs[-1].append(word.rstrip(",;:"))
+        else:
+            runs.append([])
+        if word[-1] in ".!?;":
+            runs.append([])
+    told = [run for run in runs if len(run) > 1 and any(c.isdigit() for w in run for c in w)]
+    told.sort(key=len)
+    return " ".join(told[-1]) if told else ""
+
+
+_PARTS = re.compile(r"\d+(?:[.,]\d+)?|[^\W\d_]+")
 
 
 def _line_without(line: str, spans: list[tuple[int, int]]) -> str:

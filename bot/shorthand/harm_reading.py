@@ -18,15 +18,20 @@ from collections.abc import Callable, Collection, Iterator
 from dataclasses import replace
 from datetime import date
 from functools import partial
+from itertools import pairwise
 
 from bot.shorthand.harm_found import NO_HARM, Alike, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords
-from bot.shorthand.harm_words import read_by_rules
+from bot.shorthand.harm_text import QUOTES
+from bot.shorthand.harm_words import LONGEST_CHARS, names_said, read_by_rules
+from bot.shorthand.lexicon import load_words
 from bot.shorthand.likeness import (
     CALL,
     CHATTER,
+    FELT_CALL,
     HARM,
     NEAR_CHATTER,
+    SENTENCE_CALL,
     SURE_CALL,
     Likeness,
     Weights,
@@ -36,8 +41,6 @@ from planner.harm import LEVELS, harm_table
 
 _SAID_ALONE_WORDS = 4
 _BESIDE_WORDS = 3
-_LONGEST_CHARS = 4096
-_SENTENCE = re.compile(r"[^.;!?\n…]+")
 
 _Likens = Callable[[str], Likeness]
 
@@ -54,22 +57,35 @@ def read_harm(
 
     `weights` are what the second reader knows, where that is not what it has learned.
     """
+    text = text.translate(QUOTES)[:LONGEST_CHARS]
     reading = read_by_rules(text, words, names=names, today=today)
-    folded = frozenset(part for name in names for part in name.casefold().split())
-    like = partial(likeness, names=folded, weights=weights)
-    table = harm_table().rows
+    said, whole_names = names_said(text, names, words)
+    like = partial(likeness, names=frozenset(said), weights=weights)
     if reading.found and not reading.feel:
         reading = _without_chatter(text, reading, like)
-    if any(table[f.row].level == LEVELS[0] for f in reading.found):
-        return reading
-    alike = tuple(_alike(text, reading, words, folded, like))
-    return replace(reading, alike=alike) if alike else reading
+    alike: list[Alike] = []
+    for line, at in _lines(text):
+        span = (at, at + len(line))
+        of_line = reading
+        if len(line) < len(text) and line.strip():
+            of_line = read_by_rules(line, words, names=names, today=today)
+        found = tuple(f for f in reading.found if _meets(f, span))
+        is_call = _is_like_a_call(line, of_line, found, like)
+        if is_call or (_is_unread(of_line, found) and _is_like_harm(line, like)):
+            for whom in _whom(line, words, said):
+                subject = whole_names.get(whom or "", whom)
+                alike.append(Alike(subject=subject, is_call=is_call, span=span))
+    return replace(reading, alike=tuple(alike)) if alike else reading
+
+
+def _meets(found: Found, span: tuple[int, int]) -> bool:
+    return any(a < span[1] and b > span[0] for a, b in found.spans)
 
 
 def _lines(text: str) -> Iterator[tuple[str, int]]:
     """The lines of a text, each with where it begins."""
     at = 0
-    for line in text[:_LONGEST_CHARS].split("\n"):
+    for line in text.split("\n"):
         yield line, at
         at += len(line) + 1
 
@@ -84,44 +100,80 @@ def _without_chatter(text: str, reading: HarmReading, like: _Likens) -> HarmRead
 
 
 def _is_in_chatter(text: str, found: Found, like: _Likens) -> bool:
-    """Whether the sentence of a row's words, and these with their neighbours, are like chatter.
+    """Whether a row's words stand in what is like nothing but chatter.
 
-    The neighbours by themselves, since much chatter beside it hides a word of harm. What is said in
-    a few words, or over several sentences, is never chatter.
+    The sentence, the clause and the words with their neighbours must each be: much chatter beside
+    it hides a word of harm. What is said in a few words, over several sentences or in a report is
+    never chatter.
     """
     begin, end = found.spans[0][0], max(b for _, b in found.spans)
-    for m in _SENTENCE.finditer(text[:_LONGEST_CHARS]):
-        if not m.start() <= begin < end <= m.end():
-            continue
-        said = [w.span() for w in re.finditer(r"\S+", m[0])]
-        begin, end = begin - m.start(), end - m.start()
-        mine = [i for i, (a, b) in enumerate(said) if b > begin and a < end]
-        first, last = max(0, mine[0] - _BESIDE_WORDS), min(len(said) - 1, mine[-1] + _BESIDE_WORDS)
-        beside = m[0][said[first][0] : said[last][1]]
-        return (
-            len(said) > _SAID_ALONE_WORDS
-            and like(m[0]).harm < CHATTER
-            and like(beside).harm < NEAR_CHATTER
-        )
-    return False
-
-
-def _alike(
-    text: str, reading: HarmReading, words: HarmWords, names: frozenset[str], like: _Likens
-) -> Iterator[Alike]:
-    """The lines that are like harm where the rules are silent, or like a call where they find less."""
-    table = harm_table().rows
-    denied = any(row in table and table[row].level == LEVELS[0] for row in reading.denied)
-    least = SURE_CALL if reading.found or reading.past or denied else CALL
-    heard = bool(
-        reading.rows or reading.denied or reading.asks_cold or reading.well or reading.unreadable
+    line = text[text.rfind("\n", 0, begin) + 1 :].split("\n")[0]
+    first = line.split()[0].casefold() if line.strip() else ""
+    if first[:1].isdigit() or first in load_words().vocabulary:
+        return False
+    sentence = _between(_SENTENCE_ENDS, text, begin, end)
+    clause = _between(_CLAUSE_ENDS, text, begin, end)
+    if "\n" in text[begin:end] or len(clause.split()) <= _SAID_ALONE_WORDS:
+        return False
+    before = text[:begin].rsplit(maxsplit=_BESIDE_WORDS)[1:]
+    after = text[end:].split(maxsplit=_BESIDE_WORDS)[:_BESIDE_WORDS]
+    beside = " ".join((*before, text[begin:end], *after))
+    return (
+        like(sentence).harm < CHATTER
+        and like(clause).harm < CHATTER
+        and like(beside).harm < NEAR_CHATTER
     )
-    for line, at in _lines(text):
-        likened = like(line)
-        is_call = likened.call > least
-        if is_call or (likened.harm > HARM and not heard):
-            span = (at, at + len(line))
-            yield Alike(subject=_whom(line, words, names), is_call=is_call, span=span)
+
+
+_SENTENCE_ENDS = re.compile(r"[.;!?\n…]")
+_CLAUSE_ENDS = re.compile(r"[.;!?\n…,#:()/—–]|\b(?:and|but|so)\b")
+
+
+def _between(ends: re.Pattern[str], text: str, begin: int, end: int) -> str:
+    """What stands round two places of a text, between the nearest ends before and behind."""
+    low = max((m.end() for m in ends.finditer(text, 0, begin)), default=0)
+    behind = ends.search(text, end)
+    return text[low : behind.start() if behind else len(text)]
+
+
+def _is_like_a_call(
+    line: str, of_line: HarmReading, found: tuple[Found, ...], like: _Likens
+) -> bool:
+    """Whether a line in which no rule finds a call for help is like one.
+
+    Its sentences by themselves too, which have to be surer: chatter in front hides a call.
+    """
+    table = harm_table().rows
+    if any(table[f.row].level == LEVELS[0] for f in found):
+        return False
+    denied = any(r in table and table[r].level == LEVELS[0] for r in of_line.denied)
+    least = SURE_CALL if found or of_line.past or denied else CALL
+    if of_line.feel:
+        least = FELT_CALL
+    if like(line).call > least:
+        return True
+    return any(like(s).call > max(least, SENTENCE_CALL) for s in _sentences(line))
+
+
+def _is_like_harm(line: str, like: _Likens) -> bool:
+    return any(like(part).harm > HARM for part in (line, *_sentences(line)))
+
+
+def _sentences(line: str) -> list[str]:
+    """What a line says in one sentence of several, or in two, but for what is very short."""
+    told = [s.strip() for s in _SENTENCE_ENDS.split(line) if s.strip()]
+    if len(told) == 1:
+        return [_FEEL.sub("", line)] if _FEEL.match(line) else []
+    pairs = [f"{a}. {b}" for a, b in pairwise(told)] if len(told) > 2 else []
+    return [s for s in (*told, *pairs) if len(s.split()) >= _SAID_ALONE_WORDS]
+
+
+_FEEL = re.compile(r"\W*(?:i\s+|im\s+)?feel(?:ing|s)?\s+", re.IGNORECASE)
+
+
+def _is_unread(of_line: HarmReading, found: tuple[Found, ...]) -> bool:
+    """Whether the rules find nothing in a line, nor anything that is asked about anyway."""
+    return not (found or of_line.asks_cold or of_line.well or of_line.unreadable)
 
 
 _OTHERS = frozenset({"we", "us", "our", "nobody", "noone", "everyone", "safety", "both"})
@@ -130,20 +182,26 @@ _TELLS = frozenset({"says", "said", "told", "tells", "reckons", "thinks", "did",
 _A_FEW_WORDS = 5
 
 
-def _whom(line: str, words: HarmWords, names: frozenset[str]) -> str | None:
-    """Whom a line seems to be about: who is named, "" for somebody else, or None for the writer.
+def _whom(line: str, words: HarmWords, names: Collection[str]) -> tuple[str | None, ...]:
+    """Whom a line seems to be about: all who are named, "" for somebody else, or None for the writer.
 
     Who tells of the writer or helps them is not whom it is about: `jun says my eyes were open`.
     """
-    said = [w.strip(".,;:!?()#") for w in line.casefold().replace("'", "").split()]
+    said = _WORDS.findall(line.casefold())
     helps = words.lists["acts_on_me"] | _TELLS
+    named: list[str] = []
     for i, word in enumerate(said):
-        name = word if word in names else word.removesuffix("s")
+        name = word if word in names else word.removesuffix("s").removesuffix("'")
         near = said[i + 1 : i + 1 + _A_FEW_WORDS]
         if name in names and (helps.isdisjoint(near) or _ME.isdisjoint(near)):
-            return name
+            named.append(name)
+    if named:
+        return tuple(dict.fromkeys(named))
     kin, others = words.lists["kin"], words.lists["other_words"] | words.lists["kin"] | _OTHERS
     mine = any(
         w in _ME and said[i + 1 : i + 2] not in ([k] for k in kin) for i, w in enumerate(said)
     )
-    return "" if not mine and any(w in others for w in said) else None
+    return ("",) if not mine and any(w.replace("'", "") in others for w in said) else (None,)
+
+
+_WORDS = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?")

@@ -24,7 +24,8 @@ from bot.shorthand.harm_subject import (
 from bot.shorthand.harm_text import Sentence, ago_days, sentences_of
 from planner.harm import harm_table
 
-_LONGEST_CHARS = 4096
+LONGEST_CHARS = 4096
+"""What stands behind this is not read."""
 _FARTHEST_WORDS = 14
 _A_DAY = 1.0
 _SHORT_STATE_WORDS = 5
@@ -41,10 +42,9 @@ def read_by_rules(
     today: date | None = None,
 ) -> HarmReading:
     """Read a text for harm by its words. `names` are the members' names; `today` tells past years."""
-    whole_names = _by_first_name(names, words)
-    folded = [*(n.casefold() for n in names), *whole_names]
-    folded = [n for n in folded if not _is_a_plain_word(n, text, words)]
-    sentences = _with_what_follows_a_sting(sentences_of(text[:_LONGEST_CHARS], words, folded))
+    text = _as_harm(text[:LONGEST_CHARS], names, words)
+    folded, whole_names = names_said(text, names, words)
+    sentences = _with_what_follows_a_sting(sentences_of(text, words, folded))
     feel = bool(sentences) and _begins_with_feel(sentences[0], folded)
     table = harm_table().rows
     found: list[Found] = []
@@ -152,12 +152,32 @@ def _by_first_name(names: Collection[str], words: HarmWords) -> dict[str, str]:
     return {of[0]: " ".join(of) for of in several if not words.is_ordinary(of[0])}
 
 
+def names_said(
+    text: str, names: Collection[str], words: HarmWords
+) -> tuple[list[str], dict[str, str]]:
+    """What in a text stands for a member, folded, and whole names by the first word of theirs."""
+    whole_names = _by_first_name(names, words)
+    folded = [*(n.casefold() for n in names), *whole_names]
+    return [n for n in folded if not _is_a_plain_word(n, text, words)], whole_names
+
+
+def _as_harm(text: str, names: Collection[str], words: HarmWords) -> str:
+    """A text with the abbreviations of harm that are a member's name told from that name.
+
+    `a BO`, `surface bo` and, in a text that is not all shouted, `BO`: with a q for its last letter,
+    which the file of words takes for the abbreviation.
+    """
+    for name in {n.casefold() for n in names} & words.lists["names_and_harm"]:
+        stands_for = f"{name[:-1]}q"
+        said = rf"\b(?:(?<=\ba )|(?<=\bsurface )){name}\b(?! is| was| has)"
+        text = re.sub(said, stands_for, text, flags=re.IGNORECASE)
+        if not text.isupper():
+            text = re.sub(rf"\b{name.upper()}\b", stands_for, text)
+    return text
+
+
 def _is_a_plain_word(name: str, text: str, words: HarmWords) -> bool:
-    """`i may have blacked out`: the word, where somebody is called May; `a BO`, where Bo is a name."""
-    if name in words.lists["names_and_harm"]:
-        as_harm = rf"\b(?:a|an|wee|small|little|surface|no|had|was)\s+{name}\b"
-        shouted = not text.isupper() and re.search(rf"\b{name.upper()}\b", text)
-        return shouted is not None or re.search(as_harm, text, re.IGNORECASE) is not None
+    """`i may have blacked out`: the word, where somebody is called May."""
     if not words.is_ordinary(name):
         return False
     before, after = "i|you|we|he|she|it|they|that|this|who", "have|be|not|never|need"

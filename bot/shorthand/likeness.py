@@ -28,11 +28,15 @@ CALL = 0.5
 """More than so like a call for help, a line counts as one (house rule, as those below)."""
 SURE_CALL = 0.7
 """More than so like one, it does though a rule read something milder, denied or long ago in it."""
+SENTENCE_CALL = 0.6
+"""More than so, one sentence of several does by itself."""
+FELT_CALL = 0.4
+"""More than so, what is said after `feel` does."""
 HARM = 0.85
 """More than so like harm, a line that no rule reads is asked about."""
 CHATTER = 0.1
 """Less than so like harm, a sentence is chatter, whatever a rule makes of a word in it."""
-NEAR_CHATTER = 0.3
+NEAR_CHATTER = 0.2
 """And only where that word with its neighbours is less than so like harm."""
 
 _WORD = re.compile(r"[^\W\d_]+|\d+(?:[.,:]\d+)?|[!?]")
@@ -98,8 +102,8 @@ NOTHING = Likeness(call=0.0, harm=0.0)
 class Weights:
     """What each piece weighs towards a call, and towards harm; the empty piece is where all begin.
 
-    Kept by numbers of 32 bits instead of words, in a fiftieth of the memory of a dictionary: that two
-    of so many pieces share one is as good as never.
+    Kept by numbers of 32 bits instead of words, in a twentieth of the memory of a dictionary. That two
+    pieces share a number is rare, and then one weighs a little wrong.
 
     >>> weights = Weights([("", "-100", "-50"), ("blood", "25", "150")])
     >>> weights.base, weights.get("blood"), weights.get("buoy")

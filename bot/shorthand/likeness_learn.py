@@ -18,7 +18,8 @@ from random import Random
 from bot.shorthand.likeness import pieces_of, share_of
 from planner.harm import LEVELS, harm_table
 
-ROUNDS = 8
+ROUNDS = 24
+EVERY_SO_MANY = 4
 STEP = 0.3
 FEWEST_LINES = 2
 _LEAST_WRONG = 0.1
@@ -62,14 +63,20 @@ def _descend(told: list[tuple[list[str], float]]) -> dict[str, float]:
     moved = dict.fromkeys(weights, _SOFTENS)
     base, base_moved = 0.0, _SOFTENS
     random = Random(_SEED)
-    for _ in range(ROUNDS):
-        random.shuffle(told)
-        for pieces, y in told:
+    teaching = told
+    for n in range(ROUNDS):
+        # what taught nothing any more is only looked at again now and then
+        visited = list(told) if n % EVERY_SO_MANY == 0 else teaching
+        random.shuffle(visited)
+        teaching = []
+        for line in visited:
+            pieces, y = line
             share = share_of(len(pieces))
             total = base + share * sum([weights[p] for p in pieces])
             wrong = 1 / (1 + exp(-max(-30.0, total))) - y
             if abs(wrong) < _LEAST_WRONG:
                 continue
+            teaching.append(line)
             slope = wrong * share
             steep = slope * slope
             for p in pieces:

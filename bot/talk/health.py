@@ -19,15 +19,28 @@ from bot.shorthand.harm_found import Alike, Found, HarmReading
 from bot.shorthand.harm_left import lines_left, without_harm
 from bot.shorthand.harm_lexicon import harm_words
 from bot.shorthand.harm_reading import read_harm
+from bot.shorthand.harm_text import QUOTES
 from bot.shorthand.reading import Command, Report
 from bot.talk import health_letters as letters_of
 from bot.talk.health_check import CHECK, is_unwell, is_well, pressed, typed
 from bot.talk.health_cleared import CLEARED, cleared
 from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import closed, marks, owed
-from bot.talk.health_reports import about_other, about_stranger, reported, rows_of, seems
+from bot.talk.health_reports import (
+    about_other,
+    about_stranger,
+    call_text,
+    reported,
+    rows_of,
+    seems,
+)
 from bot.talk.health_scene import HealthScene, Said
-from bot.texts.help import harmless_beside_emergency, help_line, typed_answer
+from bot.texts.help import (
+    begins_with_a_call,
+    harmless_beside_emergency,
+    help_line,
+    typed_answer,
+)
 from planner.harm import harm_table, unanswered
 from planner.record import Brief, Buddy, Dive, DiverRecord, Fact
 from storage.outcome import Key, Letter, Room
@@ -175,7 +188,7 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
     felt, feel_lines = _felt_lines(scene, reading, names, today)
     if not (reading.found or reading.alike or reading.asks_cold or felt):
         return None
-    if reading.fear and not _is_at_a_dive(scene):
+    if reading.fear and not reading.alike and not _is_at_a_dive(scene):
         return None
     facts: list[Fact] = []
     letters: list[Letter] = []
@@ -195,12 +208,18 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
             new, more = about_other(scene, diver, rows)
             facts += new
             letters += more
+    calls: dict[str | None, bool] = {}
     for alike in reading.alike:
         for about in _whom(scene, alike.subject):
-            new, more = seems(scene, about, is_call=alike.is_call)
+            calls[about] = calls.get(about, False) or alike.is_call
+    if any(calls.values()):
+        letters.append(call_text(scene, next(about for about, is_call in calls.items() if is_call)))
+    for about, is_call in calls.items():
+        if about is not None and not by_diver.get(about):
+            new, more = seems(scene, about, is_call=is_call)
             facts += new
             letters += more
-            by_diver.setdefault(about, [])
+        by_diver.setdefault(about, [])
     for diver, line in felt:
         if diver in by_diver:
             continue
@@ -214,16 +233,22 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
             letters.append(letters_of.cold_question(whom))
     if not (facts or letters):
         # of somebody unknown nothing is kept, in a note neither
-        rest = without_harm(heard.text, reading, drop_lines=feel_lines)
+        rest = without_harm(heard.text, reading, drop_lines=feel_lines, names=names)
         return HealthTurn(rest=rest, silences_rest=False) if rest.strip() else None
     # Help goes first, and the group before anybody's private chat.
-    letters.sort(key=lambda x: (x.delivery.value != "help", x.to.startswith("p:")))
+    letters.sort(key=lambda x: (*_help_first(x), x.to.startswith("p:")))
     return HealthTurn(
         facts=tuple(facts),
         letters=tuple(letters),
-        rest=without_harm(heard.text, reading, drop_lines=feel_lines),
-        harmed=_harmed_lines(heard.text, reading, feel_lines),
+        rest=without_harm(heard.text, reading, drop_lines=feel_lines, names=names),
+        harmed=_harmed_lines(heard.text, reading, feel_lines, names),
     )
+
+
+def _help_first(letter: Letter) -> tuple[bool, bool]:
+    """Help before all else, and among help the emergency line before what is milder."""
+    is_help = letter.delivery.value == "help"
+    return not is_help, is_help and not begins_with_a_call(letter.text)
 
 
 _SESSION_GAP = timedelta(hours=4)
@@ -239,24 +264,28 @@ def _is_at_a_dive(scene: HealthScene) -> bool:
 
 
 def _not_shorthand(text: str, reading: HarmReading, names: tuple[str, ...]) -> tuple[Alike, ...]:
-    """What is like harm and neither a command nor a bare report, however like it may be."""
-    return tuple(a for a in reading.alike if not _is_shorthand(text[slice(*a.span)], names))
+    """What is like harm and neither a command nor a report of the trade's words alone."""
+    folded = text.translate(QUOTES)
+    return tuple(a for a in reading.alike if not _is_shorthand(folded[slice(*a.span)], names))
 
 
 def _is_shorthand(line: str, names: tuple[str, ...]) -> bool:
-    return all(
-        isinstance(r, Command) or (isinstance(r, Report) and not r.note)
+    """Whether a line is a command or a report, and every word of it the trade's, a name or a number."""
+    known = trade_words().vocabulary | {part for n in names for part in n.casefold().split()}
+    said = re.findall(r"[^\W\d_]+", line.casefold())
+    return all(word in known or word.removesuffix("s") in known for word in said) and all(
+        (isinstance(r, Command) and r.name != "feel") or (isinstance(r, Report) and not r.note)
         for r in parse(line, trade_words(), names=names)
     )
 
 
 def _harmed_lines(
-    text: str, reading: HarmReading, feel_lines: Collection[int]
+    text: str, reading: HarmReading, feel_lines: Collection[int], names: tuple[str, ...]
 ) -> tuple[HarmedLine, ...]:
     """What is left of each line that speaks of harm, with whom it speaks of."""
     return tuple(
         harmed_line(left.text, left.said, ((f.row, f.subject) for f in left.found))
-        for left in lines_left(text, reading, drop_lines=feel_lines)
+        for left in lines_left(text, reading, drop_lines=feel_lines, names=names)
         if left.found and left.text.strip()
     )
 

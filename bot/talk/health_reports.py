@@ -120,7 +120,7 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
         happened_at=heard.sent_at,
         said_at=heard.now,
         by=heard.sender,
-        origin=scene.origin(diver, answers=True),
+        origin=scene.origin(diver, answers=False),
         raised_by_other=True,
         grave=grave,
     )
@@ -129,18 +129,19 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
     return [raised], letters
 
 
-def seems(scene: HealthScene, diver: str | None, *, is_call: bool) -> Said:
-    """What is like harm by no row: help if it is like a call, and a question to whom it may be about.
+def call_text(scene: HealthScene, diver: str | None) -> Letter:
+    """The help for what is like a call by no row: the text of all kinds, to where it was written."""
+    key = "emergency" if scene.heard.private else "emergency-short"
+    return letters_of.help_letter(scene.heard.chat, key, scene.room, about=diver)
 
-    The question is that of somebody's worry, and so is what hangs on it: a likeness is no report.
+
+def seems(scene: HealthScene, diver: str, *, is_call: bool) -> Said:
+    """What is like harm by no row, and may be about a diver: a question, since no report was made.
+
+    It is the question of somebody's worry, and so is what hangs on it.
     """
     heard = scene.heard
     letters: list[Letter] = []
-    if is_call:
-        key = "emergency" if heard.private else "emergency-short"
-        letters.append(letters_of.help_letter(heard.chat, key, scene.room, about=diver))
-    if diver is None:
-        return [], letters
     is_own = scene.speaks_for(diver)
     if not (is_own or is_call):
         table = harm_table()
@@ -153,7 +154,7 @@ def seems(scene: HealthScene, diver: str | None, *, is_call: bool) -> Said:
         happened_at=heard.sent_at,
         said_at=heard.now,
         by=heard.sender,
-        origin=scene.origin(diver, answers=True),
+        origin=scene.origin(diver, answers=False),
         raised_by_other=True,
         grave=is_call,
     )

@@ -85,3 +85,38 @@ def test_a_command_is_never_like_harm(text: str) -> None:
     answer = buoy.says("mara", text)
     assert "emergency number" not in said_to(answer, "group") + said_to(answer, "mara")
     assert not any(isinstance(f, Unwell) for f in buoy.facts)
+
+
+@pytest.mark.parametrize("text", ["feel no air no air help", "scared! no air no air help"])
+def test_a_word_in_front_hides_no_call(text: str) -> None:
+    """After `feel`, and beside `scared`, what is like a call brings the help of one."""
+    answer = said_to(mara().says("mara", text, private=True), "mara")
+    assert answer.startswith("Call your local emergency number now")
+
+
+def test_what_is_written_over_and_over_is_answered_once() -> None:
+    """Five lines like a call are one text to the group and one question."""
+    buoy = mara()
+    answer = buoy.says("mara", "\n".join(["no air no air help"] * 5))
+    assert said_to(answer, "group").count("emergency number") == 1
+    assert sum(isinstance(f, Unwell) for f in buoy.facts) == 1
+
+
+def test_a_note_like_harm_in_a_mended_report_makes_it_a_stop() -> None:
+    """`fix 6 # …` keeps none of the words, and the dive is clean no more."""
+    buoy = mara()
+    buoy.says("mara", "frc 6 ok")
+    buoy.says(
+        "mara", "fix 6 # feels like a hand on my chest, mild, been there since the second dive"
+    )
+    last = [f for f in buoy.facts if isinstance(f, Dive)][-1]
+    assert (last.ending, last.note) == (Ending.STOP, "")
+
+
+def test_who_was_told_of_in_the_group_watches_nobody_whatever_they_wrote_in_private() -> None:
+    """Ana's own open question takes no part in what the group was told of her."""
+    buoy = mara()
+    own = "feels like a hand on my chest, mild, been there since the second dive"
+    buoy.says("ana", own, private=True)
+    buoy.says("teo", GONE.format(name="ana"))
+    assert "who is your buddy?" in said_to(buoy.says("mara", "next"), "group")

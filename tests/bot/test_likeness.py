@@ -12,10 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bot.shorthand.harm_found import HarmReading
+from bot.shorthand.harm_left import without_harm
 from bot.shorthand.harm_lexicon import harm_words
 from bot.shorthand.harm_reading import read_harm
 from bot.shorthand.harm_words import read_by_rules
-from bot.shorthand.likeness import CALL, CHATTER, NOTHING, Weights, likeness
+from bot.shorthand.likeness import CALL, NOTHING, Weights, likeness
 from bot.shorthand.likeness_learn import Example, as_file, as_rows, examples_in, learn
 from planner.harm import harm_table
 
@@ -142,14 +143,26 @@ def test_weights_are_found_by_their_piece_and_nothing_by_another() -> None:
             "call",
         ),
         ("great viz today, new depth for me, coughed blood after, see you at the pub", "call"),
-        ("playlist for the drive: samba, bossa and one terrible power ballad", "nothing"),
-        ("knocked out the whole to do list, coffee please", "nothing"),
+        ("6 ok # had a bo, new fins are great, see you at the pub at eight", "call"),
+        ("parking is full use the back road and i fainted", "call"),
+        ("pool is closed on monday, tuesday is fine, no sign of teo", "call"),
+        ("great session today thanks all, viz was superb, had a bo", "call"),
     ],
 )
 def test_chatter_beside_harm_hides_none_of_it(text: str, level: str) -> None:
     """A rule's find is chatter only where its own neighbours are like chatter too."""
     assert of_level(read_by_rules(text, harm_words(), names=NAMES)) != "nothing"
     assert of_level(read(text)) == level
+
+
+def test_what_a_rule_finds_in_chatter_alone_is_taken_back() -> None:
+    """Some of what the rules find in chatter is taken back; no call of the examples that they find is."""
+    told = examples_in(EXAMPLES)[::9]
+    by_rules = {e.text: of_level(read_by_rules(e.text, harm_words(), names=NAMES)) for e in told}
+    alarming = [e.text for e in told if not e.is_harm and by_rules[e.text] != "nothing"]
+    calls = [e.text for e in told if e.is_call and by_rules[e.text] == "call"]
+    assert any(of_level(read(text)) == "nothing" for text in alarming)
+    assert [text for text in calls if of_level(read(text)) != "call"] == []
 
 
 def test_after_feel_nothing_that_a_rule_finds_is_chatter() -> None:
@@ -165,6 +178,10 @@ def test_after_feel_nothing_that_a_rule_finds_is_chatter() -> None:
         (
             "has ana been picked up by you guys? not on ours, not in the water as far as we can see",
             "ana",
+        ),
+        (
+            "teo’s not been picked up by you guys? not on ours, not in the water as far as we can see",
+            "teo",
         ),
         ("counted heads twice. one short. everyone stop diving and look", ""),
         ("i turned round and he was gone and hes not on the boat either", ""),
@@ -183,5 +200,42 @@ def test_a_denial_of_what_is_only_asked_about_is_read() -> None:
 
 def test_a_milder_row_stands_unless_a_line_is_very_like_a_call() -> None:
     """What a rule reads as a matter for a doctor is no call for help because of its neighbours."""
-    assert read("ana is acting weird").alike == ()
-    assert 0 < CHATTER < CALL < 1
+    reading = read("ana is acting weird")
+    assert reading.found
+    assert reading.alike == ()
+
+
+def test_all_who_are_named_are_meant() -> None:
+    """Two who are looked for are two."""
+    found = read("have ana and teo been picked up by you guys? not on ours, not in the water").alike
+    assert [a.subject for a in found] == ["ana", "teo"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\u200b" * 12 + "so today at the pool ana had a            blackout",
+        "a\u00adb\u00adc\u00add\u00ade\u00adf g h i j k      swb",
+        "İİİİ had a blackout",
+    ],
+)
+def test_letters_that_nobody_sees_shift_no_place(text: str) -> None:
+    """Zero-width spaces, soft hyphens and letters that fold into two are read, and what is left too."""
+    reading = read(text)
+    assert reading.found
+    without_harm(text, reading)
+
+
+@pytest.mark.parametrize(
+    "before",
+    [
+        "no cough. ",
+        "all good, no cough. ",
+        "lovely evening thanks all for the cake and the coffee. ",
+    ],
+)
+def test_another_sentence_in_front_hides_nothing(before: str) -> None:
+    """A denial or chatter before it leaves what is like harm read."""
+    assert read(
+        before + "there is a hand on my chest, mild, been there since the second dive"
+    ).alike
