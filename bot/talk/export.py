@@ -114,7 +114,7 @@ def export_of(record: DiverRecord, *, name: Named, at: datetime) -> Export:
             kind=type(f).__name__,
             happened_at=local(f.happened_at),
             said_at=local(f.said_at),
-            by=SOMEBODY if isinstance(f, Unwell) and f.raised_by_other else name(f.by),
+            by=SOMEBODY if _is_of_another(f) else name(f.by),
             values=_values(f, name) | _answers(f, record),
         )
         for f in record.facts
@@ -131,6 +131,11 @@ def export_of(record: DiverRecord, *, name: Named, at: datetime) -> Export:
         dives=dives,
         facts=facts,
     )
+
+
+def _is_of_another(fact: Fact) -> bool:
+    """Whether somebody else's worry raised a question: who that was is not the diver's to know."""
+    return isinstance(fact, Unwell) and fact.raised_by_other and fact.by != fact.diver
 
 
 def _values(fact: Fact, name: Named) -> dict[str, Any]:
