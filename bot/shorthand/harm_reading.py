@@ -147,9 +147,12 @@ def _is_like_a_call(
     if any(table[f.row].level == LEVELS[0] for f in found):
         return False
     denied = any(r in table and table[r].level == LEVELS[0] for r in of_line.denied)
-    least = SURE_CALL if found or of_line.past or denied else CALL
-    if of_line.feel:
+    if found or of_line.past:
+        least = SURE_CALL
+    elif of_line.feel:
         least = FELT_CALL
+    else:
+        least = SURE_CALL if denied else CALL
     if like(line).call > least:
         return True
     return any(like(s).call > max(least, SENTENCE_CALL) for s in _sentences(line))

@@ -26,7 +26,7 @@ from zlib import crc32
 
 CALL = 0.5
 """More than so like a call for help, a line counts as one (house rule, as those below)."""
-SURE_CALL = 0.7
+SURE_CALL = 0.8
 """More than so like one, it does though a rule read something milder, denied or long ago in it."""
 SENTENCE_CALL = 0.6
 """More than so, one sentence of several does by itself."""
