@@ -302,8 +302,10 @@ def worried(whom: Addressee, *, by: str, grave: bool = False) -> Letter:
     `by`: whose message it was; the addressee's own where that read like harm.
     """
     is_own = by == whom.speaker
-    worry = ("reads_like_harm" if is_own else "worry") + ("_for" if whom.is_kept else "")
-    begins = help_line(worry, name=whom.name)
+    own = "reads_like_harm" if grave else "about_words"
+    begins = help_line(
+        (own if is_own else "worry") + ("_for" if whom.is_kept else ""), name=whom.name
+    )
     if grave:
         key = "called_for" if whom.is_kept else "called"
         text = f"{begins} {help_line(key, name=whom.name)}"

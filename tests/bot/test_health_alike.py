@@ -53,7 +53,7 @@ def test_what_is_like_harm_and_no_call_is_asked_in_private() -> None:
         "mara", "feels like a hand on my chest, mild, been there since the second dive"
     )
     assert said_to(answer, "group") == "(reaction ✍)"
-    assert "reads as if something is wrong. Voice, breath, cough" in said_to(answer, "mara")
+    assert "About what you wrote. Voice, breath, cough" in said_to(answer, "mara")
     assert unwell_open(buoy.record("mara"), at=buoy.at)
     buoy.presses("mara", "yes", private=True)
     assert not unwell_open(buoy.record("mara"), at=buoy.at)
