@@ -20,6 +20,7 @@ from bot.shorthand.harm_lexicon import (
     pattern_of,
 )
 from bot.shorthand.harm_reading import read_harm
+from bot.shorthand.harm_words import read_by_rules
 from planner.harm import harm_table
 
 NAMES = ("Ana", "Mara", "Teo", "Noor", "Ilse", "Nils")
@@ -441,3 +442,25 @@ def test_an_abbreviation_is_harm_where_somebody_is_called_so(text: str) -> None:
     assert read_harm(text, harm_words(), names=names).rows[:1] == ("2",)
     assert read_harm("bo 12 ok", harm_words(), names=names).rows == ()
     assert read_harm("bo is late, start without him", harm_words(), names=names).rows == ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "ana is not coming up",
+        "we lost teo to the current",
+        "came round at the surface",
+        "mara had a fit when she surfaced",
+        "lump in my throat when i swallow",
+        "legs like jelly and my heart is racing",
+        "we could not wake ana",
+        "a drop of blood, not a lot",
+        "vis was fine but everything is blurry since",
+        "blue lips, hands like ice",
+        "they pulled him out blue",
+        "teo still down at the harbour wall",
+    ],
+)
+def test_an_idiom_takes_no_harm_out(text: str) -> None:
+    """What is said in words that an idiom shares is harm all the same, by the rules alone."""
+    assert read_by_rules(text, harm_words(), names=NAMES).found
