@@ -67,7 +67,9 @@ def read_harm(
     for line, at in _lines(text):
         span = (at, at + len(line))
         of_line = reading
-        if len(line) < len(text) and line.strip():
+        if len(line) < len(text):
+            if not _may_be_alike(line, like):
+                continue
             of_line = read_by_rules(line, words, names=names, today=today)
         found = tuple(f for f in reading.found if _meets(f, span))
         is_call = _is_like_a_call(line, of_line, found, like)
@@ -160,6 +162,12 @@ def _is_like_a_call(
 
 def _is_like_harm(line: str, like: _Likens) -> bool:
     return any(like(part).harm > HARM for part in (line, *_sentences(line)))
+
+
+def _may_be_alike(line: str, like: _Likens) -> bool:
+    """Whether the least of the thresholds is passed: most lines of a message are like nothing."""
+    likened = [like(part) for part in (line, *_sentences(line))]
+    return any(one.call > FELT_CALL or one.harm > HARM for one in likened)
 
 
 def _sentences(line: str) -> list[str]:

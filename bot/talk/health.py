@@ -36,7 +36,6 @@ from bot.talk.health_reports import (
 )
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import (
-    begins_with_a_call,
     harmless_beside_emergency,
     help_line,
     typed_answer,
@@ -213,7 +212,7 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
         for about in _whom(scene, alike.subject):
             calls[about] = calls.get(about, False) or alike.is_call
     if any(calls.values()):
-        letters.append(call_text(scene, next(about for about, is_call in calls.items() if is_call)))
+        letters.insert(0, call_text(scene, next(a for a, is_call in calls.items() if is_call)))
     for about, is_call in calls.items():
         if about is not None and not by_diver.get(about):
             new, more = seems(scene, about, is_call=is_call)
@@ -236,19 +235,13 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
         rest = without_harm(heard.text, reading, drop_lines=feel_lines, names=names)
         return HealthTurn(rest=rest, silences_rest=False) if rest.strip() else None
     # Help goes first, and the group before anybody's private chat.
-    letters.sort(key=lambda x: (*_help_first(x), x.to.startswith("p:")))
+    letters.sort(key=lambda x: (x.delivery.value != "help", x.to.startswith("p:")))
     return HealthTurn(
         facts=tuple(facts),
         letters=tuple(letters),
         rest=without_harm(heard.text, reading, drop_lines=feel_lines, names=names),
         harmed=_harmed_lines(heard.text, reading, feel_lines, names),
     )
-
-
-def _help_first(letter: Letter) -> tuple[bool, bool]:
-    """Help before all else, and among help the emergency line before what is milder."""
-    is_help = letter.delivery.value == "help"
-    return not is_help, is_help and not begins_with_a_call(letter.text)
 
 
 _SESSION_GAP = timedelta(hours=4)

@@ -115,7 +115,16 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
         letters.append(Letter(to=heard.chat, text=thanks, about=diver))
     # what is over in seconds is answered with `all normal` an hour later: it is asked by its name
     grave = rows[0].level == "call-now" or any(r.key == "3" for r in rows)
-    raised = Unwell(
+    raised = _worry(scene, diver, grave=grave)
+    if whom.can_dm and unanswered(scene.with_facts(diver, [raised]), at=scene.at) is not None:
+        letters.append(letters_of.worried(whom, by=heard.sender, grave=grave))
+    return [raised], letters
+
+
+def _worry(scene: HealthScene, diver: str, *, grave: bool) -> Unwell:
+    """The question that a message raises about a diver, kept where that message stands."""
+    heard = scene.heard
+    return Unwell(
         diver=diver,
         happened_at=heard.sent_at,
         said_at=heard.now,
@@ -124,9 +133,6 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
         raised_by_other=True,
         grave=grave,
     )
-    if whom.can_dm and unanswered(scene.with_facts(diver, [raised]), at=scene.at) is not None:
-        letters.append(letters_of.worried(whom, by=heard.sender, grave=grave))
-    return [raised], letters
 
 
 def call_text(scene: HealthScene, diver: str | None) -> Letter:
@@ -149,15 +155,7 @@ def seems(scene: HealthScene, diver: str, *, is_call: bool) -> Said:
     whom = scene.addressee(diver)
     if is_own and not (is_call and letters_of.reachable(heard, whom)):
         letters += letters_of.quiet(heard, whom)
-    raised = Unwell(
-        diver=diver,
-        happened_at=heard.sent_at,
-        said_at=heard.now,
-        by=heard.sender,
-        origin=scene.origin(diver, answers=False),
-        raised_by_other=True,
-        grave=is_call,
-    )
+    raised = _worry(scene, diver, grave=is_call)
     is_open = unanswered(scene.with_facts(diver, [raised]), at=scene.at) is not None
     if is_open and (letters_of.reachable(heard, whom) if is_own else whom.can_dm):
         letters.append(letters_of.worried(whom, by=heard.sender, grave=is_call))

@@ -71,11 +71,6 @@ def help_text(level_or_key: str, site: Site) -> str:
     return said.replace("{number}", shown).strip()
 
 
-def begins_with_a_call(text: str) -> bool:
-    """Whether a text begins with the emergency line."""
-    return text.startswith(help_file().lines["first"])
-
-
 def level_of(key: str) -> str:
     """What the person must do who reads a text, by the text's key or the level itself."""
     return help_file().texts[_BY_LEVEL.get(key, key)].level
