@@ -41,6 +41,8 @@ NEAR_CHATTER = 0.2
 
 _WORD = re.compile(r"[^\W\d_]+|\d+(?:[.,:]\d+)?|[!?]")
 _DROPPED = str.maketrans("", "", "'’‘`´")
+_BREATHE_UP = re.compile(r"(?<!not )(?<!nt )\bbreath\w*[\s-]+up\b")
+"""The trade's word for getting ready: neither breath nor up is what it is like."""
 _SOMEBODY = "@"
 _NUMBER = "0"
 _BEGIN, _END = "^", "$"
@@ -58,7 +60,8 @@ def words_of(line: str, names: Collection[str]) -> list[str]:
     >>> words_of("Teo's 5 min overdue!", names=["teo"])
     ['@', '0', 'min', 'overdue', '!']
     """
-    words = _WORD.findall(line.casefold().translate(_DROPPED))[:_LONGEST_WORDS]
+    told = _BREATHE_UP.sub("breatheup", line.casefold().translate(_DROPPED))
+    words = _WORD.findall(told)[:_LONGEST_WORDS]
     return [_weighed(word, names) for word in words]
 
 

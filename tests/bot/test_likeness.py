@@ -205,6 +205,17 @@ def test_a_milder_row_stands_unless_a_line_is_very_like_a_call() -> None:
     assert reading.alike == ()
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["ana is breathing up", "mara breathing up", "she's breathing up now", "teo breathes up"],
+)
+def test_breathing_up_is_getting_ready(text: str) -> None:
+    """What is said before every dive at every buoy is no call for help."""
+    assert read(text).found == ()
+    assert read(text).alike == ()
+    assert of_level(read("mara is not breathing up at the top")) == "call"
+
+
 def test_all_who_are_named_are_meant() -> None:
     """Two who are looked for are two."""
     found = read("have ana and teo been picked up by you guys? not on ours, not in the water").alike
