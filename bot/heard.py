@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+
+_BREAKS = re.compile("\r\n|[\r\v\f\x1c-\x1e\x85\u2028\u2029]")
 
 
 class Kind(StrEnum):
@@ -42,7 +45,8 @@ class Heard:
     `sender` is a member key. `sent_at` is the messenger's time of the message (of the original for
     an edit), `now` the moment it is worked off. `message` is the message's number in its chat;
     `edit` counts versions from 0. `reply_to_sender` is the member whose message it replies to.
-    A press carries its own number in `message`, and `text` is what its button says.
+    A press carries its own number in `message`, and `text` is what its button says. Lines of `text`
+    end with one line feed each, whatever the messenger broke them with.
     """
 
     kind: Kind
@@ -58,3 +62,7 @@ class Heard:
     button: Button | None = None
     is_command_for_us: bool = False
     problem: str = ""
+
+    def __post_init__(self) -> None:
+        if _BREAKS.search(self.text):
+            object.__setattr__(self, "text", _BREAKS.sub("\n", self.text))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from bot.shorthand.harm_found import Alike, Found, HarmReading
 from bot.shorthand.harm_text import QUOTES
 from bot.shorthand.lexicon import load_words
+from bot.shorthand.names import fold, with_names
 from planner.harm import harm_table
 
 _PIECES = re.compile(r"\s*(?:[,;!?\n…]|[.](?!\d)|\bbut\b|\band\b)\s*")
@@ -78,10 +79,11 @@ def _report_in(line: str, names: Collection[str]) -> str:
 
     Which word of a line is the one like harm nobody knows, so nothing else of it is kept.
     """
-    known = load_words().vocabulary | {part for name in names for part in name.casefold().split()}
+    parts = {part for name in names for part in fold(name).split()}
+    known, parts_of = load_words().vocabulary | parts, with_names(_PARTS, parts)
     runs: list[list[str]] = [[]]
     for word in line.split("#")[0].split():
-        if all(part[0].isdigit() or part in known for part in _PARTS.findall(word.casefold())):
+        if all(part[0].isdigit() or part in known for part in parts_of.findall(fold(word))):
             runs[-1].append(word.rstrip(",;:"))
         else:
             runs.append([])

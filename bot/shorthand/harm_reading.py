@@ -26,6 +26,7 @@ from bot.shorthand.harm_text import QUOTES
 from bot.shorthand.harm_words import LONGEST_CHARS, names_said, read_by_rules
 from bot.shorthand.lexicon import load_words
 from bot.shorthand.likeness import (
+    APOSTROPHES,
     CALL,
     CHATTER,
     FELT_CALL,
@@ -37,6 +38,7 @@ from bot.shorthand.likeness import (
     Weights,
     likeness,
 )
+from bot.shorthand.names import fold, with_names
 from planner.harm import LEVELS, harm_table
 
 _SAID_ALONE_WORDS = 4
@@ -60,7 +62,8 @@ def read_harm(
     text = text.translate(QUOTES)[:LONGEST_CHARS]
     reading = read_by_rules(text, words, names=names, today=today)
     said, whole_names = names_said(text, names, words)
-    like = partial(likeness, names=frozenset(said), weights=weights)
+    unmarked = frozenset(n.translate(APOSTROPHES) for n in said)
+    like = partial(likeness, names=unmarked, weights=weights)
     if reading.found and not reading.feel:
         reading = _without_chatter(text, reading, like)
     alike: list[Alike] = []
@@ -117,8 +120,8 @@ def _is_in_chatter(text: str, found: Found, like: _Likens) -> bool:
     clause = _between(_CLAUSE_ENDS, text, begin, end)
     if "\n" in text[begin:end] or len(clause.split()) <= _SAID_ALONE_WORDS:
         return False
-    before = text[:begin].rsplit(maxsplit=_BESIDE_WORDS)[1:]
-    after = text[end:].split(maxsplit=_BESIDE_WORDS)[:_BESIDE_WORDS]
+    before = text[:begin].split()[-_BESIDE_WORDS:]
+    after = text[end:].split()[:_BESIDE_WORDS]
     beside = " ".join((*before, text[begin:end], *after))
     return (
         like(sentence).harm < CHATTER
@@ -198,7 +201,7 @@ def _whom(line: str, words: HarmWords, names: Collection[str]) -> tuple[str | No
 
     Who tells of the writer or helps them is not whom it is about: `jun says my eyes were open`.
     """
-    said = _WORDS.findall(line.casefold())
+    said = with_names(_WORDS, names).findall(fold(line))
     helps = words.lists["acts_on_me"] | _TELLS
     named: list[str] = []
     for i, word in enumerate(said):

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
 from itertools import pairwise
 
 from bot.shorthand.harm_lexicon import HarmWords
+from bot.shorthand.names import fold, with_names
 
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)?|[^\W\d_]+|[.;!?\n…]|[,:()#/—–]")
 QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "´": "'", "\u200b": None, "\u00ad": None})
@@ -65,14 +67,14 @@ class Sentence:
 
 
 def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence]:
-    """The words of a text in sentences, each with what it carries and where it stood."""
+    """The words of a text in sentences, each with what it carries and where it stood.
+
+    `names` are folded; each is one word, whatever it is written with.
+    """
     folded = text.translate(QUOTES)
-    lowered = folded.lower()
-    if len(lowered) != len(folded):
-        lowered = folded
-    lowered = lowered.replace("can not", "cannot ").replace(" - ", " , ")
+    lowered = fold(folded).replace("can not", "cannot ").replace(" - ", " , ")
     if "." in lowered:
-        lowered = _DOTTED.sub(lambda m: m.group().replace(".", "").ljust(len(m.group())), lowered)
+        lowered = _DOTTED.sub(partial(_without_dots, names=names), lowered)
     owners: set[int] = set()
     if "'" in lowered:
         owners = {m.start() for m in _OWNS.finditer(lowered)}
@@ -81,7 +83,7 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
     out: list[Sentence] = []
     at = Sentence(words=[], atoms=[], spans=[], chunks=[], question=False)
     chunk = 0
-    for m in _TOKEN.finditer(lowered):
+    for m in with_names(_TOKEN, names).finditer(lowered):
         word = m.group()
         if word in ".;!?\n…":
             if at.words:
@@ -110,6 +112,12 @@ def sentences_of(text: str, words: HarmWords, names: list[str]) -> list[Sentence
     for before, after in pairwise(out):
         before.after = after.words[0]
     return out
+
+
+def _without_dots(dotted: re.Match[str], *, names: list[str]) -> str:
+    """`c.p.r.` as `cpr`, in as much room; a name with dots stays."""
+    said = dotted[0]
+    return said if said.rstrip(".") in names else said.replace(".", "").ljust(len(said))
 
 
 _FIGURE = re.compile(r"[0-9]{1,6}(?:[.,][0-9]{1,3})?")

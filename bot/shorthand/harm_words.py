@@ -22,6 +22,7 @@ from bot.shorthand.harm_subject import (
     who_is_meant,
 )
 from bot.shorthand.harm_text import Sentence, ago_days, sentences_of
+from bot.shorthand.names import fold
 from planner.harm import harm_table
 
 LONGEST_CHARS = 4096
@@ -148,16 +149,20 @@ def _with_what_follows_a_sting(sentences: list[Sentence]) -> list[Sentence]:
 
 def _by_first_name(names: Collection[str], words: HarmWords) -> dict[str, str]:
     """Names of several words by their first, unless it is a plain word."""
-    several = (n.casefold().split() for n in names if " " in n)
-    return {of[0]: " ".join(of) for of in several if not words.is_ordinary(of[0])}
+    several = {fold(n).split()[0]: n.casefold() for n in names if " " in n}
+    return {first: n for first, n in several.items() if not words.is_ordinary(first)}
 
 
 def names_said(
     text: str, names: Collection[str], words: HarmWords
 ) -> tuple[list[str], dict[str, str]]:
-    """What in a text stands for a member, folded, and whole names by the first word of theirs."""
+    """What in a text stands for a member, folded, and the whole names that it is not itself.
+
+    Those are names of several words by their first, and what case-folding writes in other letters.
+    """
     whole_names = _by_first_name(names, words)
-    folded = [*(n.casefold() for n in names), *whole_names]
+    folded = [*map(fold, names), *whole_names]
+    whole_names |= {fold(n): n.casefold() for n in names if fold(n) != n.casefold()}
     return [n for n in folded if not _is_a_plain_word(n, text, words)], whole_names
 
 
@@ -167,7 +172,7 @@ def _as_harm(text: str, names: Collection[str], words: HarmWords) -> str:
     `a BO`, `surface bo` and, in a text that is not all shouted, `BO`: with a q for its last letter,
     which the file of words takes for the abbreviation.
     """
-    for name in {n.casefold() for n in names} & words.lists["names_and_harm"]:
+    for name in set(map(fold, names)) & words.lists["names_and_harm"]:
         stands_for = f"{name[:-1]}q"
         said = rf"\b(?:(?<=\ba )|(?<=\bsurface )){name}\b(?! is| was| has)"
         text = re.sub(said, stands_for, text, flags=re.IGNORECASE)

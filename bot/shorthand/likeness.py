@@ -24,6 +24,8 @@ from itertools import islice, pairwise
 from math import exp, sqrt
 from zlib import crc32
 
+from bot.shorthand.names import fold, with_names
+
 CALL = 0.5
 """More than so like a call for help, a line counts as one (house rule, as those below)."""
 SURE_CALL = 0.8
@@ -40,7 +42,8 @@ NEAR_CHATTER = 0.2
 """And only where that word with its neighbours is less than so like harm."""
 
 _WORD = re.compile(r"[^\W\d_]+|\d+(?:[.,:]\d+)?|[!?]")
-_DROPPED = str.maketrans("", "", "'’‘`´")
+APOSTROPHES = str.maketrans("", "", "'’‘`´")
+"""What is dropped before a line is weighed, and of a name."""
 _BREATHE_UP = re.compile(r"(?<!not )(?<!nt )\bbreath\w*[\s-]+up\b")
 """The trade's word for getting ready: neither breath nor up is what it is like."""
 _SOMEBODY = "@"
@@ -60,16 +63,15 @@ def words_of(line: str, names: Collection[str]) -> list[str]:
     >>> words_of("Teo's 5 min overdue!", names=["teo"])
     ['@', '0', 'min', 'overdue', '!']
     """
-    told = _BREATHE_UP.sub("breatheup", line.casefold().translate(_DROPPED))
-    words = _WORD.findall(told)[:_LONGEST_WORDS]
+    told = _BREATHE_UP.sub("breatheup", fold(line).translate(APOSTROPHES))
+    words = with_names(_WORD, names).findall(told)[:_LONGEST_WORDS]
     return [_weighed(word, names) for word in words]
 
 
 def _weighed(word: str, names: Collection[str]) -> str:
-    if word[0].isdigit():
-        return _NUMBER
-    is_somebody = word in _PERSONS or word in names or word.removesuffix("s") in names
-    return _SOMEBODY if is_somebody else word
+    if word in _PERSONS or word in names or word.removesuffix("s") in names:
+        return _SOMEBODY
+    return _NUMBER if word[0].isdigit() else word
 
 
 def pieces_of(line: str, names: Collection[str]) -> set[str]:
@@ -162,7 +164,7 @@ def weigh(pieces: Iterable[str], weights: Weights) -> Likeness:
 
 
 def likeness(line: str, *, names: Collection[str] = (), weights: Weights | None = None) -> Likeness:
-    """How like harm one line is; a single word is like nothing. `names` in lower case.
+    """How like harm one line is; a single word is like nothing. `names` folded, without apostrophes.
 
     `weights` are others than the learned ones.
     """

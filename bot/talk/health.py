@@ -8,7 +8,7 @@ message without its words of harm, goes on to the reports, and nothing of it get
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -20,6 +20,7 @@ from bot.shorthand.harm_left import lines_left, without_harm
 from bot.shorthand.harm_lexicon import harm_words
 from bot.shorthand.harm_reading import read_harm
 from bot.shorthand.harm_text import QUOTES
+from bot.shorthand.names import fold, with_names
 from bot.shorthand.reading import Command, Report
 from bot.talk import health_letters as letters_of
 from bot.talk.health_check import CHECK, is_unwell, is_well, pressed, typed
@@ -40,7 +41,7 @@ from bot.texts.help import (
     help_line,
     typed_answer,
 )
-from planner.harm import harm_table, unanswered
+from planner.harm import LEVELS, harm_table, unanswered
 from planner.record import Brief, Buddy, Dive, DiverRecord, Fact
 from storage.outcome import Key, Letter, Room
 
@@ -66,6 +67,7 @@ _EMERGENCY = re.compile(
     r"/?emergency(?:@\w+)?\b[\s:,!.?-]*(?P<rest>.*)",
     re.IGNORECASE | re.DOTALL,
 )
+
 _FEEL = re.compile(
     r"\s*(?:for\s+)?(?:@?(?P<name>\S+?)[:,]?\s+)?(?:feel|feeling|feels)\b", re.IGNORECASE
 )
@@ -179,69 +181,97 @@ def unanswered_letters(
 # plain words
 
 
+_ByDiver = dict[str | None, list[Found]]
+"""What rules found, by whom it is about; None for somebody who is no member."""
+_Calls = dict[str | None, bool]
+"""Who is spoken of in words that are like harm, and whether they are like a call for help."""
+
+
 def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
     heard = scene.heard
     today = scene.record(heard.sender).local_day(heard.sent_at)
     reading = read_harm(heard.text, harm_words(), names=names, today=today)
     reading = replace(reading, alike=_not_shorthand(heard.text, reading, names))
     felt, feel_lines = _felt_lines(scene, reading, names, today)
+    if reading.fear and not reading.alike and not _is_at_a_dive(scene):
+        reading = replace(reading, found=(), fear=False)
     if not (reading.found or reading.alike or reading.asks_cold or felt):
         return None
-    if reading.fear and not reading.alike and not _is_at_a_dive(scene):
-        return None
-    facts: list[Fact] = []
-    letters: list[Letter] = []
-    by_diver: dict[str | None, list[Found]] = {}
-    for found in reading.found:
-        for about in _whom(scene, found.subject):
-            by_diver.setdefault(about, []).append(found)
-    for diver, mine in by_diver.items():
-        rows = rows_of(f.row for f in mine)
-        if diver is None:
-            letters += about_stranger(scene, rows)
-        elif scene.speaks_for(diver):
-            new, more = reported(scene, diver, rows, at=heard.sent_at)
-            facts += new
-            letters += more
-        else:
-            new, more = about_other(scene, diver, rows)
-            facts += new
-            letters += more
-    calls: dict[str | None, bool] = {}
-    for alike in reading.alike:
-        for about in _whom(scene, alike.subject):
-            calls[about] = calls.get(about, False) or alike.is_call
-    if any(calls.values()):
-        letters.insert(0, call_text(scene, next(a for a, is_call in calls.items() if is_call)))
-    for about, is_call in calls.items():
-        if about is not None and not by_diver.get(about):
-            new, more = seems(scene, about, is_call=is_call)
-            facts += new
-            letters += more
-        by_diver.setdefault(about, [])
-    for diver, line in felt:
-        if diver in by_diver:
-            continue
-        new, more = _felt(scene, diver, line)
-        facts += new
-        letters += more
-    if reading.asks_cold and heard.sender not in by_diver:
-        whom = scene.addressee(heard.sender)
-        letters += letters_of.quiet(heard, whom)
-        if letters_of.reachable(heard, whom):
-            letters.append(letters_of.cold_question(whom))
+    found, calls = _found_by_diver(scene, reading), _calls_by_diver(scene, reading)
+    told = [
+        ([], _help_first(scene, calls)),
+        *_told(scene, found, calls),
+        *_likened(scene, found, calls),
+        *(_felt(scene, diver, read) for diver, read in felt if diver not in found | calls),
+    ]
+    if reading.asks_cold and heard.sender not in found | calls:
+        told.append(([], _asked_of_cold(scene)))
+    facts = [fact for new, _ in told for fact in new]
+    letters = [letter for _, more in told for letter in more]
+    rest = without_harm(heard.text, reading, drop_lines=feel_lines, names=names)
     if not (facts or letters):
         # of somebody unknown nothing is kept, in a note neither
-        rest = without_harm(heard.text, reading, drop_lines=feel_lines, names=names)
         return HealthTurn(rest=rest, silences_rest=False) if rest.strip() else None
     # Help goes first, and the group before anybody's private chat.
     letters.sort(key=lambda x: (x.delivery.value != "help", x.to.startswith("p:")))
     return HealthTurn(
         facts=tuple(facts),
         letters=tuple(letters),
-        rest=without_harm(heard.text, reading, drop_lines=feel_lines, names=names),
+        rest=rest,
         harmed=_harmed_lines(heard.text, reading, feel_lines, names),
     )
+
+
+def _found_by_diver(scene: HealthScene, reading: HarmReading) -> _ByDiver:
+    by_diver: _ByDiver = {}
+    for found in reading.found:
+        for about in _whom(scene, found.subject):
+            by_diver.setdefault(about, []).append(found)
+    return by_diver
+
+
+def _calls_by_diver(scene: HealthScene, reading: HarmReading) -> _Calls:
+    calls: _Calls = {}
+    for alike in reading.alike:
+        for about in _whom(scene, alike.subject):
+            calls[about] = calls.get(about, False) or alike.is_call
+    return calls
+
+
+def _told(scene: HealthScene, by_diver: _ByDiver, calls: _Calls) -> Iterator[Said]:
+    """What comes of what the rules found: a report of one's own, or a question to somebody else."""
+    for diver, mine in by_diver.items():
+        rows = rows_of(f.row for f in mine)
+        if diver is None:
+            yield [], about_stranger(scene, rows)
+        elif scene.speaks_for(diver):
+            yield reported(scene, diver, rows, at=scene.heard.sent_at)
+        else:
+            yield about_other(scene, diver, rows, is_call=calls.get(diver, False))
+
+
+def _help_first(scene: HealthScene, calls: _Calls) -> list[Letter]:
+    """The help for what is like a call, once for all who are spoken of."""
+    return [call_text(scene, about) for about, is_call in calls.items() if is_call][:1]
+
+
+def _likened(scene: HealthScene, by_diver: _ByDiver, calls: _Calls) -> Iterator[Said]:
+    """What comes of what is only like harm: a question wherever no rule asks as much."""
+    for about, is_call in calls.items():
+        rows = rows_of(f.row for f in by_diver.get(about, ()))
+        is_own_call = is_call and about is not None and scene.speaks_for(about)
+        is_asked = rows and not (is_own_call and rows[0].level != LEVELS[0])
+        if about is not None and not is_asked:
+            yield seems(scene, about, is_call=is_call)
+
+
+def _asked_of_cold(scene: HealthScene) -> list[Letter]:
+    """Whether numb fingers are only cold."""
+    whom = scene.addressee(scene.heard.sender)
+    letters = letters_of.quiet(scene.heard, whom)
+    if letters_of.reachable(scene.heard, whom):
+        letters.append(letters_of.cold_question(whom))
+    return letters
 
 
 _SESSION_GAP = timedelta(hours=4)
@@ -264,12 +294,15 @@ def _not_shorthand(text: str, reading: HarmReading, names: tuple[str, ...]) -> t
 
 def _is_shorthand(line: str, names: tuple[str, ...]) -> bool:
     """Whether a line is a command or a report, and every word of it the trade's, a name or a number."""
-    known = trade_words().vocabulary | {part for n in names for part in n.casefold().split()}
-    said = re.findall(r"[^\W\d_]+", line.casefold())
+    parts = {part for n in names for part in fold(n).split()}
+    known, said = trade_words().vocabulary | parts, with_names(_LETTERS, parts).findall(fold(line))
     return all(word in known or word.removesuffix("s") in known for word in said) and all(
         (isinstance(r, Command) and r.name != "feel") or (isinstance(r, Report) and not r.note)
         for r in parse(line, trade_words(), names=names)
     )
+
+
+_LETTERS = re.compile(r"[^\W\d_]+")
 
 
 def _harmed_lines(
@@ -289,7 +322,7 @@ def _felt_lines(
     """The lines that begin with `feel`, each with whom it is about and what it says."""
     felt: list[tuple[str, HarmReading]] = []
     numbers: set[int] = set()
-    for n, line in enumerate(scene.heard.text.splitlines()):
+    for n, line in enumerate(scene.heard.text.split("\n")):
         named = _FEEL.match(line)
         read = (
             read_harm(line, harm_words(), names=names, today=today)

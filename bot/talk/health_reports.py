@@ -102,8 +102,13 @@ def reported(scene: HealthScene, diver: str, rows: list[HarmRow], *, at: datetim
     return facts, letters_of.after_harm(scene.heard, scene.room, record, whom, rows, at=scene.at)
 
 
-def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
-    """Somebody else's report: help at once if it is grave, and a question to the diver."""
+def about_other(
+    scene: HealthScene, diver: str, rows: list[HarmRow], *, is_call: bool = False
+) -> Said:
+    """Somebody else's report: help at once if it is grave, and a question to the diver.
+
+    `is_call` where the words are like a call for help besides, whose help is sent with it.
+    """
     heard = scene.heard
     whom = scene.addressee(diver)
     letters: list[Letter] = []
@@ -114,7 +119,7 @@ def about_other(scene: HealthScene, diver: str, rows: list[HarmRow]) -> Said:
         thanks = help_line("thanks" if whom.can_dm else "thanks_alone", name=whom.name)
         letters.append(Letter(to=heard.chat, text=thanks, about=diver))
     # what is over in seconds is answered with `all normal` an hour later: it is asked by its name
-    grave = rows[0].level == "call-now" or any(r.key == "3" for r in rows)
+    grave = is_call or rows[0].level == "call-now" or any(r.key == "3" for r in rows)
     raised = _worry(scene, diver, grave=grave)
     if whom.can_dm and unanswered(scene.with_facts(diver, [raised]), at=scene.at) is not None:
         letters.append(letters_of.worried(whom, by=heard.sender, grave=grave))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from bot.shorthand.harm_lexicon import harm_words
+from bot.shorthand.harm_reading import read_harm
 from planner.harm import alarm_until, lock_of, unanswered, unwell_open
 from planner.record import Dive, Ending, Harm, Unwell
 from tests.bot.talk.buoy import mara, said_to
@@ -77,7 +79,17 @@ def test_a_dive_beside_it_is_kept_as_a_stop() -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["buddy ana", "exh 6 ok", "ana 6 ok", "next", "plan", "watching today"]
+    "text",
+    [
+        "buddy ana",
+        "exh 6 ok",
+        "ana 6 ok",
+        "next",
+        "plan",
+        "watching today",
+        "ana not fit",
+        "for noor not fit",
+    ],
 )
 def test_a_command_is_never_like_harm(text: str) -> None:
     """Whatever a command's words are like, it is one: no help, and no question."""
@@ -85,6 +97,12 @@ def test_a_command_is_never_like_harm(text: str) -> None:
     answer = buoy.says("mara", text)
     assert "emergency number" not in said_to(answer, "group") + said_to(answer, "mara")
     assert not any(isinstance(f, Unwell) for f in buoy.facts)
+
+
+def test_the_last_of_those_is_like_a_call_to_the_reader_itself() -> None:
+    """`ana not fit` is like one: that it is a command is what keeps it from being read so."""
+    read = read_harm("ana not fit", harm_words(), names=["Ana", "Noor"])
+    assert any(alike.is_call for alike in read.alike)
 
 
 @pytest.mark.parametrize("text", ["feel no air no air help", "scared! no air no air help"])
@@ -119,4 +137,30 @@ def test_who_was_told_of_in_the_group_watches_nobody_whatever_they_wrote_in_priv
     own = "feels like a hand on my chest, mild, been there since the second dive"
     buoy.says("ana", own, private=True)
     buoy.says("teo", GONE.format(name="ana"))
-    assert "who is your buddy?" in said_to(buoy.says("mara", "next"), "group")
+    answer = said_to(buoy.says("mara", "fit buddy ana"), "group")
+    assert "who is your buddy?" in answer
+    assert "Next:" not in answer
+
+
+def test_the_same_words_without_a_call_make_ana_the_buddy() -> None:
+    """What the test above asks for: nothing but the call keeps ana from being named."""
+    assert "who is your buddy?" not in said_to(mara().says("mara", "fit buddy ana"), "group")
+
+
+def test_a_call_beside_a_milder_row_is_asked_about_all_the_same() -> None:
+    """A headache told in one breath with what is like a blackout: the row's lock, and the question."""
+    buoy = mara()
+    told = "passed oit at teh top. ok now, bit of hedache"
+    answer = said_to(buoy.says("mara", told, private=True), "mara")
+    assert "Did you black out" in answer
+    assert alarm_until(buoy.record("mara"), at=buoy.at) is not None
+    assert lock_of(buoy.record("mara"), at=buoy.at) is not None
+
+
+def test_a_call_about_another_beside_a_milder_row_is_a_call() -> None:
+    """Ana slumped over and cannot be roused: she is barred as after a call, whatever row was read."""
+    buoy = mara()
+    told = "ana slumped over in the sand after she peeled her suit off, we cannot rouse her"
+    answer = buoy.says("mara", told)
+    assert said_to(answer, "group").startswith("Call your local emergency number now")
+    assert alarm_until(buoy.record("ana"), at=buoy.at) is not None

@@ -20,7 +20,7 @@ from bot.shorthand.harm_lexicon import (
     pattern_of,
 )
 from bot.shorthand.harm_reading import read_harm
-from bot.shorthand.harm_words import read_by_rules
+from bot.shorthand.harm_words import LONGEST_CHARS, read_by_rules
 from planner.harm import harm_table
 
 NAMES = ("Ana", "Mara", "Teo", "Noor", "Ilse", "Nils")
@@ -85,10 +85,10 @@ def test_the_corpus_is_read_as_it_is_meant(capsys: pytest.CaptureFixture[str]) -
 
 
 def test_the_corpus_has_both_halves_and_every_row_of_the_page() -> None:
-    """At least 200 lines, near half of them written before the word lists, every row met."""
+    """At least 400 lines, more than half of them written before the word lists, every row met."""
     all_lines = lines()
-    assert len(all_lines) >= 200
-    assert sum(half == "before" for _, _, half, _ in all_lines) >= 100
+    assert len(all_lines) >= 400
+    assert sum(half == "before" for _, _, half, _ in all_lines) > len(all_lines) / 2
     met = {expected.partition("-")[0] for expected, *_ in all_lines}
     assert {k.partition("-")[0] for k in harm_table().rows} <= met
 
@@ -270,9 +270,13 @@ def test_a_pattern_that_is_empty_is_an_error() -> None:
         pattern_of(" & ")
 
 
-def test_a_huge_message_is_read_whole() -> None:
-    """Eight hundred words of trouble are read, and what they deny or say stands as in one line."""
-    assert level(read("no blood and coughing blood " * 200).rows[0]) == "call-now"
+def test_a_huge_message_is_read_to_its_limit() -> None:
+    """What stands last of as much as the messenger carries is read, and what stands behind is not."""
+    told = "\ncoughed blood"
+    chatter = ("a day on the lake. " * 300)[: LONGEST_CHARS - len(told)]
+    assert read(chatter).rows == ()
+    assert level(read(chatter + told).rows[0]) == "call-now"
+    assert read(chatter + "." * len(told) + told).rows == ()
 
 
 @pytest.mark.parametrize(
@@ -459,6 +463,9 @@ def test_an_abbreviation_is_harm_where_somebody_is_called_so(text: str) -> None:
         "blue lips, hands like ice",
         "they pulled him out blue",
         "teo still down at the harbour wall",
+        "mara isnt coming up",
+        "teo not up yet, going down",
+        "noor is so cold and not moving",
     ],
 )
 def test_an_idiom_takes_no_harm_out(text: str) -> None:

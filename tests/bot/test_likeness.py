@@ -16,7 +16,7 @@ from bot.shorthand.harm_left import without_harm
 from bot.shorthand.harm_lexicon import harm_words
 from bot.shorthand.harm_reading import read_harm
 from bot.shorthand.harm_words import read_by_rules
-from bot.shorthand.likeness import CALL, NOTHING, Weights, likeness
+from bot.shorthand.likeness import CALL, CHATTER, NOTHING, Weights, likeness
 from bot.shorthand.likeness_learn import Example, as_file, as_rows, examples_in, learn
 from planner.harm import harm_table
 
@@ -167,9 +167,12 @@ def test_what_a_rule_finds_in_chatter_alone_is_taken_back() -> None:
 
 def test_after_feel_nothing_that_a_rule_finds_is_chatter() -> None:
     """`feel` is said to be heard: the second look takes nothing back."""
-    text = "feel like i knocked out the whole to do list before lunch and am dizzy"
-    assert likeness(text).harm < 1
-    assert read(text).rows == read_by_rules(text, harm_words(), names=NAMES).rows
+    all_is_chatter = Weights([("", "0", "-900")])
+    told = "somehow i am really rather dizzy and it does not stop at all"
+    assert likeness(told, weights=all_is_chatter).harm < CHATTER
+    assert read_harm(told, harm_words(), names=NAMES, weights=all_is_chatter).rows == ()
+    felt = f"feel {told}"
+    assert read_harm(felt, harm_words(), names=NAMES, weights=all_is_chatter).rows == ("14",)
 
 
 @pytest.mark.parametrize(
@@ -235,6 +238,13 @@ def test_letters_that_nobody_sees_shift_no_place(text: str) -> None:
     reading = read(text)
     assert reading.found
     without_harm(text, reading)
+
+
+def test_a_letter_that_folds_into_two_keeps_no_other_from_folding() -> None:
+    """A shouted report with a dotted capital I in it is read as the same one without."""
+    rows = read("SEE YOU IN IZMIR. I COUGHED BLOOD").rows
+    assert rows[:1] == ("5",)
+    assert read("SEE YOU IN İZMİR. I COUGHED BLOOD").rows == rows
 
 
 @pytest.mark.parametrize(
