@@ -166,7 +166,7 @@ def _is_beyond_line(dive: Dive, record: DiverRecord, rules: Rules) -> bool:
     """Whether a dive on full lungs went deeper than the line that had been told for it."""
     if dive.exercise is not Exercise.FULL or dive.depth_m is None:
         return False
-    gap = timedelta(hours=rules["session.gap_h"])
+    gap = rules.session_gap
     told = [
         b.depth_m
         for b in record.of(Brief)

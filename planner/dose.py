@@ -173,7 +173,7 @@ def check_answered(standing: Standing, rules: Rules, at: datetime) -> Sequence[B
 def questions_answered(standing: Standing, rules: Rules, at: datetime) -> Sequence[Bar]:
     """No target while a dive's report is in doubt, for as long as its session lasts."""
     if standing.open_asked:
-        gap = timedelta(hours=rules["session.gap_h"])
+        gap = rules.session_gap
         if any(at - asked.happened_at <= gap for asked in standing.open_asked):
             return (Bar(because=Because.QUESTION_OPEN, figure="session.gap_h"),)
     return ()

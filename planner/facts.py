@@ -230,6 +230,7 @@ class Harm(Fact):
 
     `level` is what the person must do (call-now, doctor-today, day-over, practice-over); `days`
     and `doctor` are the lock it brings, kept with it so that a later harm.toml never shortens it.
+    `exhale`: exhale dives wait after its lock, whatever row it is of; set where the row is forgotten.
     Never struck.
     """
 
@@ -238,6 +239,7 @@ class Harm(Fact):
     days: float
     doctor: bool
     since_well: bool = False
+    exhale: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -320,7 +320,7 @@ def _fill_m(record: DiverRecord, dive: Dive) -> float | None:
     """Where a full-lung dive's fill was: as stated, else the deep end of what was briefed for it."""
     if dive.fill_m is not None:
         return dive.fill_m
-    gap = timedelta(hours=RULES["session.gap_h"])
+    gap = RULES.session_gap
     told = [
         b.fill_high_m
         for b in record.of(Brief)

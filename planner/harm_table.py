@@ -56,7 +56,6 @@ class HarmTable:
     rows: Mapping[str, HarmRow]
     exhale_days: int
     restart_share: float
-    evening_h: int
     call_now_h: int
     call_h: int
     still_days: int

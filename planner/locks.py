@@ -11,10 +11,11 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from planner.harm_table import LEVELS, HarmRow, harm_table
 from planner.record import Cleared, DiverRecord, Harm, Origin, Unwell, Well
+from planner.rules import RULES
 
 _HOURS_UP_TO_DAYS = 2.0
 _DAY = timedelta(days=1)
-_SESSION_GAP = timedelta(hours=4)
+_SESSION_GAP = RULES.session_gap
 _SAME_EVENT = timedelta(hours=1)
 """Two reports closer than this are one event told twice (H)."""
 
@@ -46,6 +47,7 @@ class _Harmed:
     days: float
     doctor: bool
     since_well: bool
+    exhale: bool = False
     evening_at: datetime | None = None
 
 
@@ -136,6 +138,7 @@ class Locks:
                 days=h.days,
                 doctor=h.doctor,
                 since_well=h.since_well,
+                exhale=h.exhale,
             )
             for h in harms
         ]
@@ -175,7 +178,9 @@ class Locks:
         """The evening by which a question about the diver's state is answered."""
         zone = self._record.timezone
         local = u.happened_at.astimezone(zone)
-        evening = local.replace(hour=harm_table().evening_h, minute=0, second=0, microsecond=0)
+        evening = local.replace(
+            hour=int(RULES["session.check_by_h"]), minute=0, second=0, microsecond=0
+        )
         if evening <= local:
             evening = (evening.replace(tzinfo=None) + _DAY).replace(tzinfo=zone)
         return evening
@@ -439,8 +444,13 @@ def _may_be(h: _Harmed, row: HarmRow) -> bool:
 
 
 def _counts_as_exhale_harm(h: _Harmed) -> bool:
-    """Rows 4-10; kept without its row, any that asks a doctor and the days of those rows."""
+    """Rows 4-10; kept without its row, any that asks a doctor and the days of those rows.
+
+    And what is told to: of a report that was forgotten no more is known.
+    """
     table = harm_table()
+    if h.exhale:
+        return True
     if h.row is not None and h.row in table.rows:
         return table.rows[h.row].exhale
     least = min(r.days for r in table.rows.values() if r.exhale)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from planner.reasons import LIKE_A_LOCK, Plan, Refusal
 from planner.record import (
@@ -24,7 +24,7 @@ from planner.standing import Standing
 def is_here(record: DiverRecord, rules: Rules, at: datetime) -> bool | None:
     """Whether this day's last word of going in, of watching, or of being done says so; None without any."""
     today = day_begins_at(record.local_day(at), timezone=record.timezone)
-    since = min(today, at - timedelta(hours=rules["session.gap_h"]))
+    since = min(today, at - rules.session_gap)
     for fact in reversed(record.until(at).facts):
         if fact.happened_at < since:
             break

@@ -27,7 +27,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import lru_cache
 from math import exp, log
 from typing import NamedTuple
@@ -66,7 +66,6 @@ _ASKED_LEAST, _ASKED_MOST = -8.0, 4.0  # a ratio of 1.0003 and one of 55: beyond
 
 _RAN_OUT = frozenset({Reason.EMPTY, Reason.LEAK, Reason.SWALLOW})
 _NOT_EQUALISED = frozenset({Reason.EARS, Reason.STUCK})
-_SESSION_GAP = timedelta(hours=4)
 
 
 class Trial(NamedTuple):
@@ -404,7 +403,7 @@ def _fill_of(dive: Dive, depth_m: float, brief: Brief | None) -> float | None:
     if (
         brief is not None
         and brief.fill_high_m is not None
-        and dive.happened_at - brief.happened_at <= _SESSION_GAP
+        and dive.happened_at - brief.happened_at <= RULES.session_gap
     ):
         return brief.fill_high_m
     if dive.exercise is Exercise.FRC:

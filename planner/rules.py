@@ -17,6 +17,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 from importlib import resources
 from types import MappingProxyType
 from typing import NoReturn
@@ -58,6 +59,11 @@ class Rules(dict[str, float]):
 
     __setitem__ = __delitem__ = __ior__ = _refuse
     update = setdefault = pop = popitem = clear = _refuse
+
+    @property
+    def session_gap(self) -> timedelta:
+        """How long after a dive the next one is still of the same session (`session.gap_h`)."""
+        return timedelta(hours=self["session.gap_h"])
 
     def rule(self, name: str) -> RuleFigure:
         """The figure with its mark, careful side and meaning."""

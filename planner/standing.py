@@ -86,7 +86,7 @@ class Standing(OfHealth):
         self.track: Track | None = None
         self.stage_m: float | None = None
         self.base_m: float | None = None
-        self.gap = timedelta(hours=rules["session.gap_h"])
+        self.gap = rules.session_gap
         self._holds = timedelta(hours=rules["session.answer_holds_h"])
         self.tracks: dict[Exercise, Track] = {
             Exercise.FRC: Track(Exercise.FRC, rules, rules["first.frc_low_m"]),

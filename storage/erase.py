@@ -11,7 +11,7 @@ import json
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from hashlib import sha256
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,7 +19,16 @@ from zoneinfo import ZoneInfo
 from pydantic import TypeAdapter
 from sqlite_utils import Database
 
-from planner.harm import alarms_of, lock_of, locks_of, recent_harm, unwell_open
+from planner.harm import (
+    Lock,
+    alarms_of,
+    harm_table,
+    lock_of,
+    locks_of,
+    recent_harm,
+    restart_share,
+    unwell_open,
+)
 from planner.record import (
     HEALTH_FACTS,
     DiverRecord,
@@ -39,8 +48,8 @@ KEPT_LOCKS = (Harm, Unwell)
 GONE = "forgotten"
 """What stands in other divers' facts in place of somebody who asked to be forgotten."""
 
-# How long things are kept. Update ids and unreadable rows: the safety and privacy page; the
-# others are house rules.
+# How long things are kept (house rules). The messenger forgets an update that was not fetched in 24
+# hours (Telegram Bot API, Getting updates), so twice that is enough to know one again.
 UPDATES_KEPT = timedelta(hours=48)
 ASIDE_KEPT = timedelta(days=7)
 DIGESTS_KEPT = timedelta(days=7)
@@ -80,9 +89,14 @@ def digest_of(diver: str) -> str:
 
 
 def forget(db: Database, diver: str, scope: str, *, timezone: str, at: datetime) -> None:
-    """Erase, in a transaction: `health` leaves the bare date of a running lock, `all` nothing."""
+    """Erase, in a transaction: `health` leaves the bare date of a running lock, `all` nothing.
+
+    The bodies of rows that were set aside go with either.
+    """
     if scope not in ("health", "all"):
         raise StorageError("no such scope of forgetting")
+    # whose words those are that nobody could read is not known
+    db.execute("UPDATE inbox SET body = '' WHERE state = 'aside'")
     if scope == "health":
         record = record_of(diver, rows.read_facts(db, diver), timezone=ZoneInfo(timezone))
         left = bare(record, at=at)
@@ -99,8 +113,9 @@ def forget(db: Database, diver: str, scope: str, *, timezone: str, at: datetime)
 def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
     """What stays of a diver's health facts: a lock without its category, never shorter than it was.
 
-    A check that was answered no, and not taken back, stays as that and nothing more: otherwise
-    forgetting would open a target.
+    So does the wait of exhale dives after it, as a date, and that they begin lower then. A check
+    that was answered no, and not taken back, stays as that and nothing more. Otherwise forgetting
+    would open a target.
     """
     left: list[Fact] = []
     locks = locks_of(record)
@@ -113,8 +128,44 @@ def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
             )
             left += [u, answer]
     lock = lock_of(record, at=at)
-    if lock is None:
-        return tuple(left)
+    waits_from = _exhale_waits_from(record, at=at)
+    goes_on = lock is not None and waits_from is not None and waits_from >= record.local_day(at)
+    if waits_from is not None and not goes_on:
+        left.append(_bare_wait(record, waits_from, at=at))
+    return (*left, _bare_lock(record, lock, at=at, exhale=goes_on)) if lock else tuple(left)
+
+
+def _exhale_waits_from(record: DiverRecord, *, at: datetime) -> date | None:
+    """The day from which the wait of exhale dives counts; None where none is left of it.
+
+    One that can't be known yet, since a lock is open, counts from today.
+    """
+    if restart_share(record, at=at) == 1.0:
+        return None
+    back_on = locks_of(record).exhale_from(at)
+    wait = timedelta(days=harm_table().exhale_days)
+    return record.local_day(at) if back_on is None else back_on - wait
+
+
+def _bare_wait(record: DiverRecord, waits_from: date, *, at: datetime) -> Harm:
+    """A wait of exhale dives whose lock is over: a lock of no days that ends where it begins."""
+    eve = datetime.combine(waits_from - timedelta(days=1), time(), record.timezone)
+    return Harm(
+        diver=record.diver,
+        happened_at=eve.astimezone(UTC),
+        said_at=at,
+        by=record.diver,
+        origin=replace(_bare_origin(record.diver), line=1),
+        row=None,
+        level="day-over",
+        days=0.0,
+        doctor=False,
+        exhale=True,
+    )
+
+
+def _bare_lock(record: DiverRecord, lock: Lock, *, at: datetime, exhale: bool) -> Harm:
+    """A running lock without its category."""
     origin = _bare_origin(record.diver)
     until_on = lock.until_on
     if lock.open:
@@ -130,7 +181,7 @@ def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
         closed = lock_of(as_if, at=well.happened_at)
         until_on = closed.until_on if closed is not None else None
     days = (until_on - record.local_day(at)).days if until_on is not None else 0
-    harm = Harm(
+    return Harm(
         diver=record.diver,
         happened_at=at,
         said_at=at,
@@ -141,8 +192,8 @@ def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
         days=float(max(days, 0)),
         doctor=lock.doctor,
         since_well=lock.open,
+        exhale=exhale,
     )
-    return (*left, harm)
 
 
 def _bare_origin(diver: str) -> Origin:

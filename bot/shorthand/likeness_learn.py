@@ -7,16 +7,13 @@ shuffled by a fixed seed, so the same lines give the same file.
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import exp, sqrt
-from pathlib import Path
 from random import Random
 
 from bot.shorthand.likeness import pieces_of, share_of
-from planner.harm import LEVELS, harm_table
 
 ROUNDS = 24
 EVERY_SO_MANY = 4
@@ -59,14 +56,16 @@ def learn(examples: Iterable[Example], *, names: Collection[str]) -> dict[str, t
 
 def _descend(told: list[tuple[list[str], float]]) -> dict[str, float]:
     """The weights that make the lines most likely, and where all begin under the empty piece."""
-    weights = {p: 0.0 for pieces, _ in told for p in pieces}
-    moved = dict.fromkeys(weights, _SOFTENS)
+    numbers = {p: n for n, p in enumerate(dict.fromkeys(p for pieces, _ in told for p in pieces))}
+    numbered = [(tuple(numbers[p] for p in pieces), y) for pieces, y in told]
+    weights = [0.0] * len(numbers)
+    moved = [_SOFTENS] * len(numbers)
     base, base_moved = 0.0, _SOFTENS
     random = Random(_SEED)
-    teaching = told
+    teaching = numbered
     for n in range(ROUNDS):
         # what taught nothing any more is only looked at again now and then
-        visited = list(told) if n % EVERY_SO_MANY == 0 else teaching
+        visited = list(numbered) if n % EVERY_SO_MANY == 0 else teaching
         random.shuffle(visited)
         teaching = []
         for line in visited:
@@ -84,42 +83,18 @@ def _descend(told: list[tuple[list[str], float]]) -> dict[str, float]:
                 weights[p] -= STEP * slope / sqrt(moved[p])
             base_moved += wrong * wrong
             base -= STEP * wrong / sqrt(base_moved)
-    return {"": base, **weights}
-
-
-def examples_in(*files: Path) -> list[Example]:
-    """The lines of files whose first column is the row of harm.toml, `-` or the like for none.
-
-    The last column is the text; each text counts once.
-    """
-    table = harm_table().rows
-    lines = (line for file in files for line in file.read_text("utf-8").splitlines())
-    rows = [line.split("\t") for line in lines if line and not line.startswith("#")]
-    meant = {row[-1]: row[0] for row in rows}
-    return [
-        Example(
-            text=text,
-            is_call=key in table and table[key].level == LEVELS[0],
-            is_harm=key in table,
-        )
-        for text, key in meant.items()
-    ]
+    return {"": base, **dict(zip(numbers, weights, strict=True))}
 
 
 def as_rows(weights: Mapping[str, tuple[float, float]]) -> Iterator[tuple[str, str, str]]:
-    """The weights as the rows of the file, in hundredths: those that are not nothing, by the alphabet."""
+    """The weights as the rows of the file, in hundredths, by the alphabet.
+
+    What weighs nothing stands there too: a piece that is known counts in a line's share.
+    """
     for piece, (call, harm) in sorted(weights.items()):
-        hundredths = round(call * 100), round(harm * 100)
-        if any(hundredths):
-            yield piece, str(hundredths[0]), str(hundredths[1])
+        yield piece, str(round(call * 100)), str(round(harm * 100))
 
 
 def as_file(weights: Mapping[str, tuple[float, float]]) -> str:
     """The text of the file."""
     return _HEAD + "".join("\t".join(row) + "\n" for row in as_rows(weights))
-
-
-if __name__ == "__main__":
-    out, roster, *corpora = sys.argv[1:]
-    learned = learn(examples_in(*map(Path, corpora)), names=roster.split(","))
-    Path(out).write_text(as_file(learned), "utf-8")

@@ -56,7 +56,7 @@ def is_open(scene: Scene, asked: Asked) -> bool:
     """Whether a question still waits: unanswered, not struck, and its session not over."""
     if asked.question == "answered":
         return False
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     # of a dive told late, the question is as young as the telling
     is_over = scene.at - max(asked.happened_at, asked.said_at) > gap
     if is_over and asked.question != "depth":

@@ -291,9 +291,7 @@ def _told(scene: Scene, diver: str, text: str) -> tuple[Letter, ...]:
 def _has_target(scene: Scene, diver: str) -> bool:
     """Whether a target may stand that was told today."""
     brief = scene.record(diver).latest(Brief)
-    return brief is not None and scene.at - brief.happened_at <= timedelta(
-        hours=scene.rules["session.gap_h"]
-    )
+    return brief is not None and scene.at - brief.happened_at <= scene.rules.session_gap
 
 
 _OF_ALL = {

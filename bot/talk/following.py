@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
 
 from bot.talk.full_lung import left_by_full, on_full_lungs
 from bot.talk.tell import Next, next_exhale
@@ -32,5 +31,5 @@ def what_next(
 def _is_in_course(scene: Scene, diver: str) -> bool:
     """Whether a target was told within the hours of a session."""
     brief = scene.record(diver).latest(Brief)
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     return brief is not None and scene.at - brief.happened_at <= gap

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
 
 from bot.shorthand.reading import Command
 from bot.talk.keys import next_keys
@@ -50,7 +49,7 @@ def next_full(command: Command, scene: Scene, diver: str) -> Outcome:
 def _told_before(scene: Scene, now: FullPlan) -> bool:
     """Whether this very line was told already in these hours."""
     brief = scene.record(now.diver).latest(Brief)
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     return (
         brief is not None
         and brief.exercise is Exercise.FULL
@@ -149,7 +148,7 @@ def on_full_lungs(
     """The full-lung line again where one was told and is not dived yet; None where none was."""
     record = scene.record(diver)
     brief = record.latest(Brief)
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     if brief is None or brief.exercise is not Exercise.FULL or scene.at - brief.happened_at > gap:
         return None
     if any(
@@ -214,7 +213,7 @@ def _beyond(scene: Scene, stated_m: float | None, dive: Dive, depth_m: float) ->
 
 def _brief_for(scene: Scene, dive: Dive) -> Brief | None:
     """The full-lung line that had been told for a dive, in the hours before it."""
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     told = [
         b
         for b in scene.record(dive.diver).of(Brief)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 from bot.heard import Heard, Kind
 from bot.shorthand import parse
@@ -43,6 +43,7 @@ from bot.texts.help import (
 )
 from planner.harm import LEVELS, harm_table, unanswered
 from planner.record import Brief, Buddy, Dive, DiverRecord, Fact
+from planner.rules import RULES
 from storage.outcome import Key, Letter, Room
 
 
@@ -274,16 +275,13 @@ def _asked_of_cold(scene: HealthScene) -> list[Letter]:
     return letters
 
 
-_SESSION_GAP = timedelta(hours=4)
-
-
 def _is_at_a_dive(scene: HealthScene) -> bool:
     """Whether `scared` is said of a dive: with a number, or in a session of the sender's."""
     if any(c.isdigit() for c in scene.heard.text):
         return True
     record = scene.record(scene.heard.sender)
     last = (record.latest(Brief), record.latest(Dive))
-    return any(f and scene.heard.sent_at - f.happened_at <= _SESSION_GAP for f in last)
+    return any(f and scene.heard.sent_at - f.happened_at <= RULES.session_gap for f in last)
 
 
 def _not_shorthand(text: str, reading: HarmReading, names: tuple[str, ...]) -> tuple[Alike, ...]:
@@ -363,7 +361,7 @@ _MY_BUDDY = re.compile(r"\bmy (?:dive )?buddy\b", re.IGNORECASE)
 
 def _own_buddies(scene: HealthScene) -> tuple[str, ...]:
     """Who watches the sender today; else all whom the sender watches."""
-    sender, since = scene.heard.sender, scene.at - _SESSION_GAP
+    sender, since = scene.heard.sender, scene.at - RULES.session_gap
     watched = {
         diver
         for diver in scene.room.members

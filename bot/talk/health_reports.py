@@ -10,6 +10,7 @@ from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import help_line
 from planner.harm import LEVELS, HarmRow, harm_table, unanswered
 from planner.record import Consent, DiverRecord, Fact, Harm, Unwell
+from planner.rules import RULES
 from storage.outcome import Letter
 
 
@@ -60,8 +61,8 @@ def harm_facts(
     ]
 
 
-ONE_EVENT = timedelta(hours=4)
-"""What was said so long apart at most is of one event (house rule): the gap of a session."""
+ONE_EVENT = RULES.session_gap
+"""What was said so long apart at most is of one event (house rule)."""
 
 
 def _with_earlier(record: DiverRecord, rows: list[HarmRow], *, at: datetime) -> list[HarmRow]:

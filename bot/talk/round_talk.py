@@ -6,7 +6,6 @@ Only what was said in the group moves it, so that nothing told in private shows 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
 
 from bot.heard import Kind
 from bot.shorthand.reading import Command
@@ -88,7 +87,7 @@ def _named(coming: Round) -> tuple[str, ...]:
 
 def _asked(scene: Scene) -> Ordered | None:
     """The last that asked for a round in this group, where its session still lasts."""
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     records = [scene.record(key) for key in scene.room.members]
     mine = [f for r in records for f in r.of(Ordered) if f.group == scene.group]
     asked = max(mine, key=lambda f: f.origin.message, default=None)
@@ -103,7 +102,7 @@ def _asked(scene: Scene) -> Ordered | None:
 
 def _is_stopped(scene: Scene) -> bool:
     """Whether somebody called for help in this group, no longer ago than a session lasts."""
-    since = scene.at - timedelta(hours=scene.rules["session.gap_h"])
+    since = scene.at - scene.rules.session_gap
     return any(
         call.happened_at >= since for key in scene.room.members for call in calls_here(scene, key)
     )

@@ -47,7 +47,7 @@ from planner.record import Asked, Brief, Buddy, Dive, Done, Exercise, Fact, Fit,
 from storage.outcome import Letter, Outcome
 
 WHY_EVERY = timedelta(days=7)
-"""How often a brief says why this exercise (chat page: once a week)."""
+"""How often a brief says why this exercise (house rule: once a week)."""
 
 
 # buddy, fitness, the brief

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from datetime import timedelta
 
 from bot.heard import Button, Kind
 from bot.shorthand.reading import Chatter, Command, Doubt, Reading, Report, Unclear
@@ -173,7 +172,7 @@ def _ends_briefed(scene: Scene, report: Report, diver: str) -> bool:
     """
     if report.ending is not Ending.STOP:
         return False
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     record = scene.record(diver)
     known = (record.latest(Brief), record.dives[-1] if record.dives else None)
     if any(f is not None and scene.at - f.happened_at <= gap for f in known):
@@ -312,7 +311,7 @@ def _is_of_an_earlier_session(scene: Scene, button: Button, said_: tuple[Reading
     if not any(isinstance(r, Report) for r in said_):
         return False
     brief = scene.record(button.diver).latest(Brief)
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     return brief is None or scene.at - brief.happened_at > gap
 
 
@@ -351,5 +350,5 @@ def _dropped(scene: Scene, asked: Asked) -> Part:
 
 def _is_in_session(scene: Scene, diver: str) -> bool:
     dives = scene.record(diver).dives
-    gap = timedelta(hours=scene.rules["session.gap_h"])
+    gap = scene.rules.session_gap
     return bool(dives) and scene.at - dives[-1].happened_at <= gap

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from itertools import takewhile
 
 from bot.talk.health_letters import lock_words
@@ -408,7 +408,7 @@ def count_words(scene: Scene, dive: Dive, *, so_far: bool = True) -> str:
     session = state.session
     if not any(d.origin == dive.origin for d in session):
         # a dive of an earlier session: as things stood when that one ended
-        gap = timedelta(hours=rules["session.gap_h"])
+        gap = rules.session_gap
         end = dive.happened_at
         for d in record.dives:
             if end < d.happened_at <= end + gap:

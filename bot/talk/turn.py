@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TypedDict
 from zoneinfo import ZoneInfo
 
@@ -83,7 +83,7 @@ class Scene:
     @property
     def is_late(self) -> bool:
         """Whether a message was under way so long that it belongs to an earlier session."""
-        gap = timedelta(hours=self.rules["session.gap_h"])
+        gap = self.rules.session_gap
         return self.heard.kind is Kind.MESSAGE and self.at - self.heard.sent_at > gap
 
     @staticmethod

@@ -1,4 +1,4 @@
-"""The four questions in every combination, by button, against a reading of the safety page of our own."""
+"""The four questions in every combination, by button, against a reading of the table by itself."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ LABELS = {
     },
 }  # fmt: skip
 
-# safety.md, the table: what is asked and which row it is. Unsure counts as yes, the lesser one.
+# What is asked and which row it is. Unsure counts as yes, the lesser one.
 # level, days and a clinician's word as the table has them: house rules (H).
 LEVEL = {
     "4": "call-now", "5": "call-now", "6": "doctor-today", "7": "call-now", "8": "doctor-today",

@@ -1,4 +1,4 @@
-"""The fixed texts of help against the safety page: what each must say, in which order, and how short."""
+"""The fixed texts of help: what each must say, in which order, and how short."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from storage.outcome import Site
 
 SITE = Site(emergency_number="112", oxygen="in the van", meeting_point="slipway")
 
-# safety.md, section 1: what each text has to say, as our own reading of it. CP and H as marked there.
+# What each text has to say, worked out apart from the texts. CP and H as marked in harm.toml.
 NEEDS = {
     "breathing-or-blood": (
         "your local emergency number", "everyone out", "no swimming back", "however breathing is easiest",

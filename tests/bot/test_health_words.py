@@ -96,7 +96,7 @@ def test_the_corpus_has_both_halves_and_every_row_of_the_page() -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        # the safety page, under "Harm however written"
+        # harm however written (H)
         "blod in spit",
         "coughd red",
         "ana not waking",
@@ -109,7 +109,7 @@ def test_the_corpus_has_both_halves_and_every_row_of_the_page() -> None:
 )
 @pytest.mark.parametrize("change", [str.lower, str.upper, str.title])
 def test_what_is_harm_however_written_is_harm_in_any_case(text: str, change: object) -> None:
-    """The safety page's misspelt lines are harm, whatever the case."""
+    """These misspelt lines are harm, whatever the case."""
     assert callable(change)
     assert read(change(text)).found
 
@@ -117,7 +117,7 @@ def test_what_is_harm_however_written_is_harm_in_any_case(text: str, change: obj
 @pytest.mark.parametrize(
     "text",
     [
-        # the safety page, under "Not harm by itself"
+        # not harm by itself (H)
         "pink buoy",
         "blood orange",
         "bloody cold",
@@ -145,7 +145,7 @@ def test_what_is_harm_however_written_is_harm_in_any_case(text: str, change: obj
     ],
 )
 def test_what_is_no_harm_by_itself_is_none(text: str) -> None:
-    """Trade words and the safety page's list come out as no harm."""
+    """The trade's words, and everyday ones like them, come out as no harm."""
     assert not read(text).found
 
 

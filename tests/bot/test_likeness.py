@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from datetime import date
 from importlib import resources
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -17,13 +16,12 @@ from bot.shorthand.harm_lexicon import harm_words
 from bot.shorthand.harm_reading import read_harm
 from bot.shorthand.harm_words import read_by_rules
 from bot.shorthand.likeness import CALL, CHATTER, NOTHING, Weights, likeness
-from bot.shorthand.likeness_learn import Example, as_file, as_rows, examples_in, learn
+from bot.shorthand.likeness_learn import Example, as_rows, learn
 from planner.harm import harm_table
+from tests.bot.harm_lines import CORPUS, EXAMPLES, examples_in, learned_again, names_in
 
-HERE = Path(__file__).parent
-CORPUS, EXAMPLES = HERE / "harm_corpus.tsv", HERE / "harm_examples.tsv"
-NAMES = ("Ana", "Mara", "Teo", "Noor", "Ilse", "Nils", "Jun", "Kofi", "Bo", "Priya", "Sven", "Lupe")
-FOLDED = tuple(name.casefold() for name in NAMES)
+FOLDED = names_in(EXAMPLES)
+NAMES = tuple(name.title() for name in FOLDED)
 DAY = date(2026, 5, 5)
 EVERY = 5
 """Every so many-th of the examples is kept back, to be read by one who has not seen it."""
@@ -35,7 +33,7 @@ def read(text: str) -> HarmReading:
 
 def test_the_weights_are_those_that_the_lines_give() -> None:
     """Learning again gives the file that is shipped, but for the last digit of a machine's arithmetic."""
-    again = as_file(learn(examples_in(CORPUS, EXAMPLES), names=FOLDED)).splitlines()
+    again = learned_again().splitlines()
     file = resources.files("bot.shorthand").joinpath("likeness.en.tsv").read_text("utf-8")
     shipped = file.splitlines()
     assert len(again) == pytest.approx(len(shipped), rel=0.001), "run deploy/learn"

@@ -13,8 +13,8 @@ def only(line: str):
     return read_line(line, 1)
 
 
-def test_every_form_of_the_page_is_read():
-    """Each line of the sample in the page of the talk has its meaning."""
+def test_every_form_of_a_line_is_read():
+    """Each line of a sample of all that people write has its meaning."""
     raw = "\n".join(
         [
             "# Two divers.",

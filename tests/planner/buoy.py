@@ -1,6 +1,7 @@
 """A group of invented divers at one buoy, what a round must keep, and the best round by exhaustion.
 
-Both read depths, times and stops from the facts and the plans; their figures are the page's own.
+Both read depths, times and stops from the facts and the plans; their figures are those of our rules
+of the round (H).
 """
 
 from __future__ import annotations
@@ -145,7 +146,7 @@ class Buoy:
         return found if isinstance(found, Plan) else None
 
 
-# what a round must keep, read from the page
+# what a round must keep (H), read anew
 
 
 def today(record: DiverRecord, at: datetime) -> list[Dive]:
@@ -332,7 +333,7 @@ Cost = tuple[float, ...]
 
 
 def cost_of(line: Line | None, unwatched: int, buoy: Buoy) -> Cost:
-    """What the page prefers, in its order: all in seconds, metres or counts; less is better."""
+    """What our rules of the round prefer, in their order: all in seconds, metres or counts; less is better."""
     if line is None:
         return (unwatched, 0.0, 0, 0, 0, 0.0)
     records = {r.diver: r for r in buoy.records()}

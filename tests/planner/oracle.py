@@ -1,7 +1,7 @@
 """A second reading of the training policy, for comparing the planner with.
 
-Written from section 4 of the project's page on the trade alone (house rules, H, unless marked
-there), without the planner's code and in the plainest Python: depths are whole tenths of a metre,
+Written from the rules alone (house rules, H, unless marked in rules.toml), without the planner's
+code and in the plainest Python: depths are whole tenths of a metre,
 days are whole numbers, one class walks the dives once. It shares no constant with the planner
 on purpose, so that a figure changed in one place only is seen. One exhale exercise; buddy,
 fitness and the health check are answered; no coach, no full-lung dives.

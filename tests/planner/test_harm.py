@@ -114,7 +114,7 @@ def record(*facts: Fact) -> DiverRecord:
     return record_of("mara", facts, timezone=ZONE)
 
 
-# safety.md section 1, the table: level, least days, a clinician's word, open until well. House rules (H).
+# The table, written down a second time: level, least days, a clinician's word, open until well. House rules (H).
 TABLE = {
     "1": ("call-now", 60, True, False),
     "2": ("call-now", 30, True, False),
@@ -145,7 +145,7 @@ TABLE = {
 
 
 def test_every_row_of_the_table_is_there_with_its_figures() -> None:
-    """The table of the safety page stands row by row in harm.toml."""
+    """The table stands row by row in harm.toml."""
     rows = harm_table().rows
     for key, figures in TABLE.items():
         row = rows[key]

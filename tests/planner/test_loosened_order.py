@@ -94,7 +94,7 @@ def test_every_figure_of_the_order_has_its_scenario() -> None:
 
 @pytest.mark.parametrize("name", SCENARIOS)
 def test_loosening_a_figure_of_the_order_is_noticed(name: str) -> None:
-    """The scenario comes out as the page says, and differently once its figure is loosened."""
+    """The scenario comes out as our rules say, and differently once its figure is loosened."""
     scenario, expected = SCENARIOS[name]
     said = scenario(RULES)
     assert said == expected

@@ -330,7 +330,7 @@ def at(diver: Diver, held: int) -> Oracle:
     ids=["FRC", "RV", "FRC after 20 days"],
 )
 def test_worked_days(oracle: Oracle, rows: tuple[Row, ...], free: dict[int, int]) -> None:
-    """The second reading says what the worked days of the trade's page say (invented there)."""
+    """The second reading says what days worked by hand say (invented)."""
     for n, (on, depth, how, held, following) in enumerate(rows):
         oracle.dive(Dived(on, depth, how, None if oracle.diver.rv else 60))
         assert (oracle.held(on), oracle.target()) == (held, following), f"row {n + 1}"

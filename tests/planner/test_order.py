@@ -1,4 +1,4 @@
-"""The order at the buoy: each hard rule by itself, what is preferred, and the page's example."""
+"""The order at the buoy: each hard rule by itself, what is preferred, and an example worked by hand."""
 
 from __future__ import annotations
 
@@ -521,14 +521,14 @@ def group(seed: int, most: int) -> Iterator[Buoy]:
 @LAWS
 @given(st.integers(0, 10**6))
 def test_every_turn_of_every_round_keeps_every_hard_rule(seed: int) -> None:
-    """As the page has them, whatever has been dived, by a reading of its own."""
+    """As our rules have them, whatever has been dived, by a reading of its own."""
     for made in group(seed, 8):
         for lines in (1, 2, 3):
             assert list(broken(made.order(lines=lines), made, lines)) == []
 
 
 def test_a_round_is_as_good_as_the_best_of_all_orders() -> None:
-    """Nobody more is left out, and 99 of 100 rounds are the best in all that the page prefers;
+    """Nobody more is left out, and 99 of 100 rounds are the best in all that is preferred;
 
     in the others an opener waits longer by a turn, or the end comes later by a minute and a half at
     most: no line is lowered, and nobody put before a shallower one, to save a little time.

@@ -94,7 +94,7 @@ def test_the_demo_plays_to_itself():
 
 
 def test_the_readme_says_who_it_is_for_and_what_nobody_has_reviewed():
-    """The cautions that the safety page asks for stand in the README."""
+    """The cautions that nobody may miss stand in the README."""
     text = " ".join(page("README.md").split())
     for said in (
         "trained divers with a trained buddy",

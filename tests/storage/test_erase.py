@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from planner.harm import lock_of, unwell_open
+from planner.harm import lock_of, recent_harm, restart_share, unwell_open
 from planner.record import (
     Buddy,
     Cleared,
@@ -93,6 +93,79 @@ def test_forgetting_health_leaves_the_bare_date_of_a_running_lock(
     assert 0 <= (free_on(after, moment) - free_on(before, moment)).days <= 1
     # what is no health data stays
     assert [type(f).__name__ for f in after.facts if f is not left] == ["Dive", "Goal"]
+    store.close()
+
+
+WAITS: dict[str, tuple[tuple[Fact, ...], float]] = {
+    "the lock runs": ((harm("8", days=28.0, doctor=True),), 2),
+    "the lock is over and cleared": (
+        (harm("8", days=28.0, doctor=True), Cleared(**common(at(days=29)), on=at(days=29).date())),
+        30,
+    ),
+    "cleared early": (
+        (harm("6", days=60.0, doctor=True), Cleared(**common(at(days=3)), on=at(days=3).date())),
+        62,
+    ),
+    "another lock runs within the wait": (
+        (
+            harm("4", days=7.0, doctor=True),
+            Cleared(**common(at(days=8)), on=at(days=8).date()),
+            harm("9a", at(days=20), days=2.0, doctor=False),
+        ),
+        20.5,
+    ),
+    "a longer lock beside it": (
+        (
+            harm("4", days=7.0, doctor=True),
+            Cleared(**common(at(days=1)), on=at(days=1).date()),
+            harm("11", at(days=0.2), days=40.0, doctor=False),
+        ),
+        10,
+    ),
+    "the wait is over, no session since": (
+        (harm("4", days=7.0, doctor=True), Cleared(**common(at(days=8)), on=at(days=8).date())),
+        50,
+    ),
+}
+
+
+@pytest.mark.parametrize("name", WAITS)
+def test_forgetting_health_takes_nothing_from_the_wait_of_exhale_dives(
+    tmp_path: Path, name: str
+) -> None:
+    """No exhale dive comes sooner after `forget health`, on any day after, and none begins deeper."""
+    store = open_store(tmp_path)
+    facts, days = WAITS[name]
+    write(store, dive(9.0), *facts, when=at(days=days))
+    before = record(store)
+    assert restart_share(before, at=at(days=days)) == 0.5
+    forget(store, "health", at(days=days))
+    after = record(store)
+    assert all(f.row is None for f in after.of(Harm))
+    for day in range(int(days), 130):
+        when = at(days=day, minutes=5)
+        if when <= at(days=days):
+            continue
+        barred = lock_of(before, at=when) or recent_harm(before, at=when)
+        if barred:
+            assert lock_of(after, at=when) or recent_harm(after, at=when)
+        assert restart_share(after, at=when) <= restart_share(before, at=when)
+    forget(store, "health", at(days=days, minutes=1))
+    again = record(store)
+    assert recent_harm(again, at=at(days=days + 1)) == recent_harm(after, at=at(days=days + 1))
+    store.close()
+
+
+def test_the_wait_that_is_left_ends_when_it_would_have(tmp_path: Path) -> None:
+    """Forgetting makes the wait no longer either, where the lock was over."""
+    store = open_store(tmp_path)
+    facts, days = WAITS["the lock is over and cleared"]
+    write(store, dive(9.0), *facts, when=at(days=days))
+    before = recent_harm(record(store), at=at(days=days))
+    forget(store, "health", at(days=days))
+    assert recent_harm(record(store), at=at(days=days, minutes=1)) == before
+    (left,) = record(store).of(Harm)
+    assert (left.row, left.level, left.days, left.doctor) == (None, "day-over", 0.0, False)
     store.close()
 
 
