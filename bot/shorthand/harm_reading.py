@@ -66,9 +66,11 @@ def read_harm(
     like = partial(likeness, names=unmarked, weights=weights)
     if reading.found and not reading.feel:
         reading = _without_chatter(text, reading, like)
-    alike: list[Alike] = []
+    alike = [a for a in reading.alike if like(text[slice(*a.span)]).harm >= CHATTER]
     for line, at in _lines(text):
         span = (at, at + len(line))
+        if any(a.span == span and a.is_call for a in alike):
+            continue
         of_line = reading
         if len(line) < len(text):
             if not _may_be_alike(line, like):
@@ -80,7 +82,7 @@ def read_harm(
             for whom in _whom(line, words, said):
                 subject = whole_names.get(whom or "", whom)
                 alike.append(Alike(subject=subject, is_call=is_call, span=span))
-    return replace(reading, alike=tuple(alike)) if alike else reading
+    return replace(reading, alike=tuple(alike)) if alike or reading.alike else reading
 
 
 def _meets(found: Found, span: tuple[int, int]) -> bool:
@@ -152,7 +154,7 @@ def _is_like_a_call(
     if any(table[f.row].level == LEVELS[0] for f in found):
         return False
     denied = any(r in table and table[r].level == LEVELS[0] for r in of_line.denied)
-    if found or of_line.past:
+    if found or of_line.past or of_line.asks_cold:
         least = SURE_CALL
     elif of_line.feel:
         least = FELT_CALL

@@ -107,10 +107,14 @@ def _marks(
                 last_name = name
             if acts and lists["negators"].isdisjoint(said[i + 1 : i + 4]):
                 continue  # `ilse was holding me`
+            if _helps_me(said, i, words):
+                continue
             is_it = before not in lists["no_subject_after"] or _is_wrong_with(said, i)
             if is_it and after not in lists["no_subject_before"]:
                 yield i, name
         elif word == "me" and before in _TOWARDS:
+            continue
+        elif _helps_me(said, i, words):
             continue
         elif word in lists["self_words"]:
             if word == "my" and (after.removesuffix("s") in kin or after in lists["my_own"]):
@@ -213,6 +217,22 @@ _WRONG = frozenset({"wrong", "matter", "happened", "happening", "problem", "off"
 def _is_wrong_with(said: list[str], i: int) -> bool:
     """`something is wrong with teo`, `what happened to ana`."""
     return i > 1 and said[i - 1] in ("with", "to") and said[i - 2] in _WRONG
+
+
+def _helps_me(said: list[str], i: int, words: HarmWords) -> bool:
+    """`my buddy fished me out`, `he held my airway up`, `rescued by ana`: who helps is not meant."""
+    acts = words.lists["acts_on_me"] - words.lists["auxiliaries"] - {"had", "has"}
+    if i > 1 and said[i - 1] == "by" and not acts.isdisjoint(said[max(0, i - 3) : i - 1]):
+        return True
+    act = i + 2 if said[i] == "my" else i + 1
+    if said[act : act + 1] == [] or said[act] not in acts:
+        return False
+    return "me" in said[act + 1 : act + 3] or (
+        said[act + 1 : act + 2] == ["my"] and said[act + 2 : act + 3][:1] in _KEPT_UP
+    )
+
+
+_KEPT_UP = [["airway"], ["head"], ["face"], ["chin"], ["mouth"]]
 
 
 def _acts_on_me(said: list[str], i: int, words: HarmWords) -> bool:

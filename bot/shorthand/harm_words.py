@@ -10,7 +10,7 @@ import re
 from collections.abc import Collection
 from datetime import date
 
-from bot.shorthand.harm_found import NO_HARM, Found, HarmReading
+from bot.shorthand.harm_found import NO_HARM, Alike, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
 from bot.shorthand.harm_scope import is_general, reaches
@@ -31,6 +31,8 @@ _FARTHEST_WORDS = 14
 _A_DAY = 1.0
 _SHORT_STATE_WORDS = 5
 _TOLD_BY_OTHERS = ("1", "1-missing")
+_BY_NO_ROW = {"call": True, "ask": False}
+"""What rules know to be like harm without knowing the row, and whether it is like a call for help."""
 _FEEL = frozenset({"feel", "feeling", "felt", "feels"})
 _FEEL_LEADS = frozenset({"i", "im", "am", "still", "for", "today", "now", "not", "dont", "just"})
 
@@ -52,6 +54,7 @@ def read_by_rules(
     denied: list[str] = []
     past: list[str] = []
     asks_cold = unsure = False
+    alike: list[Alike] = []
     told: list[tuple[Sentence, frozenset[int]]] = []
     last_other: str | None = None
     for n, sentence in enumerate(sentences):
@@ -95,6 +98,16 @@ def read_by_rules(
             if row == "ask-cold":
                 asks_cold = asks_cold or subject is None
                 continue
+            if row in _BY_NO_ROW:
+                is_own = feel or not words.lists["self_words"].isdisjoint(sentence.words)
+                subject = (subject or "") if not is_own else subject
+                if subject == "":
+                    subject = last_name(sentence, folded) or ""
+                span = _line_at(text, sentence.spans[min(places)][0])
+                for one in named_beside(subject, sentence, folded) if subject else (subject,):
+                    whom = whole_names.get(one or "", one)
+                    alike.append(Alike(subject=whom, is_call=_BY_NO_ROW[row], span=span))
+                continue
             spans = tuple(sentence.spans[p] for p in sorted(whole(places, sentence)))
             for one in named_beside(subject, sentence, folded) if subject else (subject,):
                 whom = whole_names.get(one or "", one)
@@ -109,7 +122,7 @@ def read_by_rules(
     if feel and not found:
         well, unreadable = _what_is_felt(told, words, folded)
         unreadable = unreadable and _may_be_a_state(sentences[0], words)
-    if not (found or denied or past or feel or asks_cold):
+    if not (found or denied or past or feel or asks_cold or alike):
         return NO_HARM
     return HarmReading(
         found=tuple(found),
@@ -121,7 +134,14 @@ def read_by_rules(
         unreadable=unreadable,
         asks_cold=asks_cold,
         fear=fear and not feel,
+        alike=tuple(dict.fromkeys(alike)),
     )
+
+
+def _line_at(text: str, place: int) -> tuple[int, int]:
+    """Where the line begins and ends that a place of a text is in."""
+    end = text.find("\n", place)
+    return text.rfind("\n", 0, place) + 1, end if end >= 0 else len(text)
 
 
 _STINGS = frozenset({"<sting>", "<stung>"})
@@ -379,7 +399,7 @@ def _what_is_felt(
             if _is_said_of_a_part(sentence, i, words) or _is_no_complaint(sentence, i, words):
                 continue
             if word in lists["well"]:
-                if before in lists["negators"] and before != "no":
+                if sentence.question or (before in lists["negators"] and before != "no"):
                     stranger = True
                 else:
                     well = True

@@ -137,7 +137,7 @@ def test_who_was_told_of_in_the_group_watches_nobody_whatever_they_wrote_in_priv
     own = "feels like a hand on my chest, mild, been there since the second dive"
     buoy.says("ana", own, private=True)
     buoy.says("teo", GONE.format(name="ana"))
-    answer = said_to(buoy.says("mara", "fit buddy ana"), "group")
+    answer = said_to(buoy.later(hours=4.1).says("mara", "fit buddy ana"), "group")
     assert "who is your buddy?" in answer
     assert "Next:" not in answer
 
