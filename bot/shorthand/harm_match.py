@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from bot.shorthand.english import DENIES
 from bot.shorthand.harm_lexicon import SCOPES, Element, HarmWords, Pattern
 from bot.shorthand.harm_text import Sentence
-
-_A_COMMA_WORDS = 2
-
 
 _A_COMMA_WORDS = 2
 
@@ -78,9 +76,6 @@ def with_phrases(sentence: Sentence, words: HarmWords) -> None:
         carried |= phrase.means
 
 
-_DENIES = frozenset({"no", "without", "zero", "wo"})
-
-
 def _undenied(ways: list[list[tuple[int, ...]]], sentence: Sentence) -> list[list[tuple[int, ...]]]:
     """Those ways in which no word stands right behind a `no` that is none of the phrase's own.
 
@@ -103,7 +98,7 @@ def _is_right_behind_a_no(sentence: Sentence, p: int, own: set[int]) -> bool:
     for q in (p - 1, p - 2):
         if q < 0 or chunks[q] != chunks[p] or q in own:
             return False
-        if said[q] in _DENIES:
+        if said[q] in DENIES:
             return True
     return False
 

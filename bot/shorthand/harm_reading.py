@@ -20,6 +20,7 @@ from datetime import date
 from functools import partial
 from itertools import pairwise
 
+from bot.shorthand.english import OF_ME, OTHERS, TELLS
 from bot.shorthand.harm_found import NO_HARM, Alike, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords
 from bot.shorthand.harm_text import QUOTES
@@ -138,9 +139,13 @@ _CLAUSE_ENDS = re.compile(r"[.;!?\n…,#:()/—–]|\b(?:and|but|so)\b")
 
 def _between(ends: re.Pattern[str], text: str, begin: int, end: int) -> str:
     """What stands round two places of a text, between the nearest ends before and behind."""
+    return text[slice(*_bounds(ends, text, begin, end))]
+
+
+def _bounds(ends: re.Pattern[str], text: str, begin: int, end: int) -> tuple[int, int]:
     low = max((m.end() for m in ends.finditer(text, 0, begin)), default=0)
     behind = ends.search(text, end)
-    return text[low : behind.start() if behind else len(text)]
+    return low, behind.start() if behind else len(text)
 
 
 def _is_like_a_call(
@@ -192,9 +197,6 @@ def _is_unread(of_line: HarmReading, found: tuple[Found, ...]) -> bool:
     return not (found or of_line.asks_cold or of_line.well or of_line.unreadable)
 
 
-_OTHERS = frozenset({"we", "us", "our", "nobody", "noone", "everyone", "safety", "both"})
-_ME = frozenset({"me", "my", "myself", "mine"})
-_TELLS = frozenset({"says", "said", "told", "tells", "reckons", "thinks", "did", "had"})
 _A_FEW_WORDS = 5
 
 
@@ -204,20 +206,40 @@ def _whom(line: str, words: HarmWords, names: Collection[str]) -> tuple[str | No
     Who tells of the writer or helps them is not whom it is about: `jun says my eyes were open`.
     """
     said = with_names(_WORDS, names).findall(fold(line))
-    helps = words.lists["acts_on_me"] | _TELLS
+    helps = words.lists["acts_on_me"] | TELLS
     named: list[str] = []
     for i, word in enumerate(said):
         name = word if word in names else word.removesuffix("s").removesuffix("'")
         near = said[i + 1 : i + 1 + _A_FEW_WORDS]
-        if name in names and (helps.isdisjoint(near) or _ME.isdisjoint(near)):
+        if name in names and (helps.isdisjoint(near) or OF_ME.isdisjoint(near)):
             named.append(name)
     if named:
         return tuple(dict.fromkeys(named))
-    kin, others = words.lists["kin"], words.lists["other_words"] | words.lists["kin"] | _OTHERS
+    kin, others = words.lists["kin"], words.lists["other_words"] | words.lists["kin"] | OTHERS
     mine = any(
-        w in _ME and said[i + 1 : i + 2] not in ([k] for k in kin) for i, w in enumerate(said)
+        w in OF_ME and said[i + 1 : i + 2] not in ([k] for k in kin) for i, w in enumerate(said)
     )
     return ("",) if not mine and any(w.replace("'", "") in others for w in said) else (None,)
+
+
+def is_said_to(text: str, span: tuple[int, int], words: HarmWords) -> bool:
+    """Whether a place of a message is about whom it answers: `you blacked out`, `that was a samba`.
+
+    >>> from bot.shorthand.harm_lexicon import harm_words
+    >>> is_said_to("you blacked out", (4, 15), harm_words())
+    True
+    >>> is_said_to("i feel dizzy, you too?", (7, 12), harm_words())
+    False
+    """
+    text = fold(text.translate(QUOTES))
+    low, high = _bounds(_SENTENCE_ENDS, text, *span)
+    addressed, of_self = words.lists["addressed"], words.lists["self_words"]
+    begun = (word.split("'")[0] for word in _WORDS.findall(text[low : span[1]]))
+    so_far = [w for w in begun if w in addressed or w in of_self]
+    if so_far:
+        return so_far[-1] in addressed
+    told = _WORDS.findall(text[low:high])
+    return told[:1] != [] and told[0] in words.lists["pointed_at"] and of_self.isdisjoint(told)
 
 
 _WORDS = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?")

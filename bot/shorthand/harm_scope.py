@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bot.shorthand.english import DETERMINERS, THIRD
 from bot.shorthand.harm_lexicon import HarmWords
 from bot.shorthand.harm_match import whole
 from bot.shorthand.harm_text import Sentence
@@ -160,24 +161,20 @@ def _is_idle_question(
     to_do = said[opens + 1 : opens + 2] == ["it"] and "to" in said[opens + 2 : opens + 5]
     if (not to_do or "normal" in said) and not lists["means_it"].isdisjoint(said):
         return False
-    if any(w in names or w in _THIRD for w in said[opens : max(places) + 1]):
+    if any(w in names or w in THIRD for w in said[opens : max(places) + 1]):
         return False
     mine = not lists["self_words"].isdisjoint(said)
     asks_others = not lists["you_words"].isdisjoint(said)
     if sentence.question:
         return asks_others or not mine
     # without a question mark only what can't be told of anybody: `how do you handle it`
-    if mine or any(w in names or w in _THIRD for w in said):
+    if mine or any(w in names or w in THIRD for w in said):
         return False
     you = not lists["you_words"].isdisjoint(said[opens + 1 : opens + 4])
     general = not lists["asks_in_general"].isdisjoint(said[opens + 1 : opens + 3])
     return (said[opens] in lists["asks_how"] and (you or general)) or (
         said[opens] in lists["asks_first"] and (you or said[opens + 1 : opens + 2] == ["it"])
     )
-
-
-_THIRD = frozenset({"he", "hes", "she", "shes", "him", "they", "theyre", "them"})
-_DETERMINERS = frozenset({"my", "the", "our", "your", "his", "her", "their", "a", "this", "that"})
 
 
 def _is_of_a_thing(sentence: Sentence, begin: int, words: HarmWords, names: list[str]) -> bool:
@@ -264,6 +261,6 @@ def _may_act(sentence: Sentence, i: int, words: HarmWords) -> bool:
 def _is_a_time(sentence: Sentence, i: int, words: HarmWords) -> bool:
     """`in training`, `after the film`: when it happened, and not what the talk is about."""
     said = sentence.words
-    k = i - 2 if i and said[i - 1] in _DETERMINERS else i - 1
+    k = i - 2 if i and said[i - 1] in DETERMINERS else i - 1
     is_shown = "<media>" in sentence.atoms[i]
     return k >= 0 and said[k] in words.lists["after_when" if is_shown else "when_before"]

@@ -4,12 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from bot.shorthand.english import (
+    ALL_OF_THEM,
+    ANSWERS,
+    IT_IS,
+    KEPT_UP,
+    ME,
+    ME_OR_THEM,
+    NO_NAME_ENDINGS,
+    PLURAL,
+    POSSESSIVES,
+    SINGULAR,
+    TOGETHER,
+    TOWARDS,
+    WRONG,
+)
 from bot.shorthand.harm_lexicon import HarmWords
 from bot.shorthand.harm_text import Sentence
 from bot.shorthand.lexicon import load_words as trade_words
-
-_TOWARDS = frozenset({"through", "at", "past", "to"})
-_POSSESSIVES = frozenset({"his", "her", "hers", "their"})
 
 
 def subject_of(
@@ -31,10 +43,7 @@ def subject_of(
     return subject
 
 
-_ME = frozenset({"me"})
-_HER = frozenset({"me", "her", "him", "them"})
 _LONGEST_NICKNAME = 4
-_NO_NAME_ENDINGS = ("ing", "tion", "ness", "ment", "ache", "ly")
 
 
 def _person_unknown(
@@ -80,7 +89,7 @@ def _may_be_a_name(sentence: Sentence, i: int, words: HarmWords, names: list[str
         or words.is_ordinary(word)
         or any(word in known for known in words.lists.values())
         or word in trade_words().vocabulary
-        or word.endswith(_NO_NAME_ENDINGS)
+        or word.endswith(NO_NAME_ENDINGS)
     )
     return not is_known and len(word) > 1 and word.isalpha()
 
@@ -101,7 +110,7 @@ def _marks(
         after = said[i + 1] if i + 1 < len(said) else ""
         if name in names:
             near = said[i + 2 : i + 5]
-            whom = _HER if last_name and last_name != name else _ME
+            whom = ME_OR_THEM if last_name and last_name != name else ME
             acts = after in lists["acts_on_me"] and not whom.isdisjoint(near)
             if not acts:
                 last_name = name
@@ -112,9 +121,7 @@ def _marks(
             is_it = before not in lists["no_subject_after"] or _is_wrong_with(said, i)
             if is_it and after not in lists["no_subject_before"]:
                 yield i, name
-        elif word == "me" and before in _TOWARDS:
-            continue
-        elif _helps_me(said, i, words):
+        elif (word == "me" and before in TOWARDS) or _helps_me(said, i, words):
             continue
         elif word in lists["self_words"]:
             if word == "my" and (after.removesuffix("s") in kin or after in lists["my_own"]):
@@ -128,29 +135,9 @@ def _marks(
             yield i, ""
         elif word in lists["other_words"] and (
             # `from his mouth` says whose, `from him` does not
-            before not in lists["no_subject_after"] or word in _POSSESSIVES
+            before not in lists["no_subject_after"] or word in POSSESSIVES
         ):
             yield i, last_name
-
-
-_IT_IS = ("its", "is", "was")
-_ANSWERS = frozenset(
-    {
-        "response",
-        "answer",
-        "reply",
-        "sign",
-        "reaction",
-        "movement",
-        "sound",
-        "breath",
-        "cpr",
-        "samba",
-        "lmc",
-    }
-)
-_SINGULAR = frozenset({"he", "hes", "she", "shes", "his", "her", "him", "hers"})
-_PLURAL = frozenset({"they", "theyre", "them", "their"})
 
 
 def is_of_a_person(sentence: Sentence, words: HarmWords, following: list[Sentence]) -> bool:
@@ -160,7 +147,7 @@ def is_of_a_person(sentence: Sentence, words: HarmWords, following: list[Sentenc
     if not lists["self_words"].isdisjoint(told):
         return False
     said = sentence.words
-    if not _SINGULAR.isdisjoint(said):
+    if not SINGULAR.isdisjoint(said):
         return True
     if any(
         word in lists["people"]
@@ -193,9 +180,9 @@ def who_is_meant(
     for i, word in enumerate(said):
         if word not in names or not i:
             continue
-        if said[i - 1] in _IT_IS and (i + 1 == len(said) or i == 1):
+        if said[i - 1] in IT_IS and (i + 1 == len(said) or i == 1):
             return word
-        if said[i - 1] in ("from", "on") and not _ANSWERS.isdisjoint(said[max(0, i - 4) : i]):
+        if said[i - 1] in ("from", "on") and not ANSWERS.isdisjoint(said[max(0, i - 4) : i]):
             return word
     if following and following[0].words[0] in names and not any(w in names for w in said):
         return following[0].words[0]
@@ -203,20 +190,17 @@ def who_is_meant(
         named = following[0].words[1]
         if named in names:
             return named
-    somebody = {*words.lists["other_words"], *words.lists["kin"]} - _PLURAL
+    somebody = {*words.lists["other_words"], *words.lists["kin"]} - PLURAL
     if feel and somebody.isdisjoint(said):
         return None
-    if named_before is not None and not _SINGULAR.isdisjoint(said):
+    if named_before is not None and not SINGULAR.isdisjoint(said):
         return named_before
     return ""
 
 
-_WRONG = frozenset({"wrong", "matter", "happened", "happening", "problem", "off", "odd"})
-
-
 def _is_wrong_with(said: list[str], i: int) -> bool:
     """`something is wrong with teo`, `what happened to ana`."""
-    return i > 1 and said[i - 1] in ("with", "to") and said[i - 2] in _WRONG
+    return i > 1 and said[i - 1] in ("with", "to") and said[i - 2] in WRONG
 
 
 def _helps_me(said: list[str], i: int, words: HarmWords) -> bool:
@@ -228,11 +212,8 @@ def _helps_me(said: list[str], i: int, words: HarmWords) -> bool:
     if said[act : act + 1] == [] or said[act] not in acts:
         return False
     return "me" in said[act + 1 : act + 3] or (
-        said[act + 1 : act + 2] == ["my"] and said[act + 2 : act + 3][:1] in _KEPT_UP
+        said[act + 1 : act + 2] == ["my"] and said[act + 2 : act + 3][:1] in KEPT_UP
     )
-
-
-_KEPT_UP = [["airway"], ["head"], ["face"], ["chin"], ["mouth"]]
 
 
 def _acts_on_me(said: list[str], i: int, words: HarmWords) -> bool:
@@ -245,20 +226,16 @@ def _acts_on_me(said: list[str], i: int, words: HarmWords) -> bool:
     )
 
 
-_TOGETHER = frozenset({"and", "n", "plus"})
-_ALL_OF_THEM = frozenset({"both", "all", "neither"})
-
-
 def named_beside(name: str, sentence: Sentence, names: list[str]) -> tuple[str, ...]:
     """A name with those it is named together with: `mara and nils`, `nils, mara: both`."""
     said, chunks = sentence.words, sentence.chunks
     at = [i for i, word in enumerate(said) if word in names]
-    all_meant = not _ALL_OF_THEM.isdisjoint(said)
+    all_meant = not ALL_OF_THEM.isdisjoint(said)
     runs: list[list[int]] = []
     for i in at:
         last = runs[-1][-1] if runs else -2
         between = said[last + 1 : i]
-        together = all(w in _TOGETHER for w in between) and (
+        together = all(w in TOGETHER for w in between) and (
             bool(between) or chunks[i] == chunks[last] or all_meant
         )
         if last >= 0 and together:

@@ -8,6 +8,7 @@ from datetime import date
 from functools import partial
 from itertools import pairwise
 
+from bot.shorthand.english import COUNTS, LAST_DAYS, MONTHS, OF_TODAY, UNIT_MIN
 from bot.shorthand.harm_lexicon import HarmWords
 from bot.shorthand.names import fold, with_names
 
@@ -22,28 +23,7 @@ _A_NOTE = 3
 """A note is farther from its report than what stands behind a comma."""
 _FEVERY = frozenset({"<fevery>"})
 _FEVER = re.compile(r"(?:37[.,][5-9]|(?:38|39|40|41)[.,][0-9])")
-_UNIT_MIN = {
-    "s": 1 / 60, "sec": 1 / 60, "secs": 1 / 60, "second": 1 / 60, "seconds": 1 / 60,
-    "min": 1.0, "mins": 1.0, "minute": 1.0, "minutes": 1.0,
-    "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0,
-    "day": 1440.0, "days": 1440.0, "week": 10080.0, "weeks": 10080.0,
-    "month": 43200.0, "months": 43200.0, "year": 525600.0, "years": 525600.0, "yr": 525600.0, "yrs": 525600.0,
-}  # fmt: skip
-_COUNTS = {
-    "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "ten": 10,
-    "twenty": 20, "thirty": 30, "half": 0.5, "few": 3, "couple": 2, "couples": 2, "some": 3,
-    "several": 4, "many": 10, "last": 1, "past": 1,
-}  # fmt: skip
-_MONTHS = frozenset({
-    "january", "february", "march", "april", "may", "june", "july", "august", "september",
-    "october", "november", "december",
-})  # fmt: skip
 _LONG_AGO_DAYS = 3650.0
-_TODAY = frozenset({"today", "just", "tonight", "session", "should"})
-_LAST_DAYS = {
-    "week": 7.0, "month": 30.0, "year": 365.0, "season": 180.0, "summer": 150.0, "winter": 150.0,
-    "spring": 150.0, "autumn": 150.0, "night": 1.0, "weekend": 7.0,
-}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -131,10 +111,10 @@ def _count_before(sentence: Sentence, i: int) -> float | None:
         word = sentence.words[k]
         if figure := _FIGURE.match(word):
             return float(figure[0].replace(",", "."))
-        if word in ("a", "an", "of") and k and sentence.words[k - 1] in _COUNTS:
+        if word in ("a", "an", "of") and k and sentence.words[k - 1] in COUNTS:
             continue
-        if word in _COUNTS:
-            return _COUNTS[word]
+        if word in COUNTS:
+            return COUNTS[word]
         if word != "of":
             break
     return None
@@ -143,7 +123,7 @@ def _count_before(sentence: Sentence, i: int) -> float | None:
 def _add_durations(sentence: Sentence, words: HarmWords) -> None:
     """Give a unit of time what its length carries."""
     for i, word in enumerate(sentence.words):
-        unit = _UNIT_MIN.get(word)
+        unit = UNIT_MIN.get(word)
         if unit is None:
             continue
         count = _count_before(sentence, i)
@@ -198,7 +178,7 @@ def _add_edges(sentence: Sentence, words: HarmWords, folded: str) -> None:
 def ago_days(sentence: Sentence, today: date | None) -> float | None:
     """How many days ago a sentence puts what it tells, or None for now; in doubt it is now."""
     said = sentence.words
-    if any("<before>" in carried for carried in sentence.atoms) and _TODAY.isdisjoint(said):
+    if any("<before>" in carried for carried in sentence.atoms) and OF_TODAY.isdisjoint(said):
         return _LONG_AGO_DAYS
     for i, word in enumerate(said):
         before = said[i - 1] if i else ""
@@ -211,17 +191,17 @@ def ago_days(sentence: Sentence, today: date | None) -> float | None:
             return 365.0 * (today.year - int(word)) - 182.0
     for i, word in enumerate(said):
         before = said[i - 1] if i else ""
-        if word in ("ago", "back") and i and said[i - 1] in _UNIT_MIN:
+        if word in ("ago", "back") and i and said[i - 1] in UNIT_MIN:
             count = _count_before(sentence, i - 1)
             unit = said[i - 1]
             if count is None:
                 count = 3.0 if unit.endswith("s") else 1.0
-            return count * _UNIT_MIN[unit] / 1440.0
-        if before in ("last", "previous") and word in _LAST_DAYS:
-            return _LAST_DAYS[word]
+            return count * UNIT_MIN[unit] / 1440.0
+        if before in ("last", "previous") and word in LAST_DAYS:
+            return LAST_DAYS[word]
         if word == "yesterday":
             return 1.0
-        if word in _MONTHS and before in ("in", "last", "since"):
+        if word in MONTHS and before in ("in", "last", "since"):
             return 30.0
         if word in ("kid", "child", "teenager", "childhood") and (
             before in ("my", "in", "as") or said[max(0, i - 2) : i] == ["as", "a"]

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
+from dataclasses import replace
 from datetime import date
 
+from bot.shorthand.english import BEFORE_FEEL, FEEL
 from bot.shorthand.harm_found import NO_HARM, Alike, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
@@ -31,10 +33,9 @@ _FARTHEST_WORDS = 14
 _A_DAY = 1.0
 _SHORT_STATE_WORDS = 5
 _TOLD_BY_OTHERS = ("1", "1-missing")
+_ASK_COLD = "ask-cold"
 _BY_NO_ROW = {"call": True, "ask": False}
 """What rules know to be like harm without knowing the row, and whether it is like a call for help."""
-_FEEL = frozenset({"feel", "feeling", "felt", "feels"})
-_FEEL_LEADS = frozenset({"i", "im", "am", "still", "for", "today", "now", "not", "dont", "just"})
 
 
 def read_by_rules(
@@ -45,97 +46,158 @@ def read_by_rules(
     today: date | None = None,
 ) -> HarmReading:
     """Read a text for harm by its words. `names` are the members' names; `today` tells past years."""
-    text = _as_harm(text[:LONGEST_CHARS], names, words)
-    folded, whole_names = names_said(text, names, words)
-    sentences = _with_what_follows_a_sting(sentences_of(text, words, folded))
-    feel = bool(sentences) and _begins_with_feel(sentences[0], folded)
-    table = harm_table().rows
-    found: list[Found] = []
-    denied: list[str] = []
-    past: list[str] = []
-    asks_cold = unsure = False
-    alike: list[Alike] = []
-    told: list[tuple[Sentence, frozenset[int]]] = []
-    last_other: str | None = None
-    for n, sentence in enumerate(sentences):
-        if not feel and (fears := _fears_alone(sentence, words)):
-            spans = tuple(sentence.spans[p] for p in sorted(fears))
-            found.append(Found(row="21", subject=None, spans=spans))
-            told.append((sentence, fears))
-            continue
+    reader = _ByRules(text[:LONGEST_CHARS], words, names=names, today=today)
+    for n in range(len(reader.sentences)):
+        reader.read(n)
+    return reader.reading()
+
+
+class _ByRules:
+    """A text that is being read, and what its sentences said so far."""
+
+    def __init__(
+        self, text: str, words: HarmWords, *, names: Collection[str], today: date | None
+    ) -> None:
+        self._words, self._today = words, today
+        self._text = _as_harm(text, names, words)
+        self._names, self._whole_names = names_said(self._text, names, words)
+        found = sentences_of(self._text, words, self._names)
+        self.sentences = _with_what_follows_a_sting(found)
+        self._feel = bool(self.sentences) and _begins_with_feel(self.sentences[0], self._names)
+        self._found: list[Found] = []
+        self._alike: list[Alike] = []
+        self._denied: list[str] = []
+        self._past: list[str] = []
+        self._asks_cold = self._unsure = False
+        self._last_other: str | None = None
+        self._told: list[tuple[Sentence, frozenset[int]]] = []
+
+    def read(self, n: int) -> None:
+        """Read one sentence, with the one behind it."""
+        sentence = self.sentences[n]
+        places = self._places_read(sentence, self.sentences[n + 1 : n + 2])
+        self._told.append((sentence, places))
+
+    def _places_read(self, sentence: Sentence, following: list[Sentence]) -> frozenset[int]:
+        words = self._words
+        if not self._feel and (fears := _fears_alone(sentence, words)):
+            self._found.append(Found(row="21", subject=None, spans=_spans(sentence, fears)))
+            return fears
         if words.triggers.isdisjoint(carried_by(sentence)):
-            told.append((sentence, frozenset()))
-            continue
-        _take_out(sentence, words, feel=feel)
+            return frozenset()
+        _take_out(sentence, words, feel=self._feel)
         with_phrases(sentence, words)
         read: set[int] = set()
-        following = sentences[n + 1 : n + 2]
-        for row, places, is_denied in _matches(sentence, words, feel=feel, following=following):
+        met = len(self._found)
+        matches = _matches(sentence, words, feel=self._feel, following=following)
+        for row, places, is_denied in matches:
             read.update(whole(places, sentence))
             if is_denied:
-                denied.append(row)
-                continue
-            subject = subject_of(sentence, places, words, folded)
-            if subject is None and words.lists["self_words"].isdisjoint(sentence.words):
-                subject = subject_of(sentence, whole(places, sentence), words, folded)
-            if row in _TOLD_BY_OTHERS and subject is None:
-                if _speaks_of_self(sentence, places):
-                    row = "2"  # nobody tells it while it lasts
-                else:
-                    subject = ""
-            elif subject is None and not feel and is_of_a_person(sentence, words, following):
-                subject = ""
-            if subject == "":
-                subject = who_is_meant(sentence, words, following, folded, last_other, feel=feel)
-                if row in _TOLD_BY_OTHERS:
-                    subject = subject or last_other or ""
-            ago = ago_days(sentence, today)
-            if row in table and _is_past(ago, subject, table[row].days):
-                past.append(row)
-                continue
-            if is_general(sentence, places, words, folded, feel=feel):
-                continue
-            if row == "ask-cold":
-                asks_cold = asks_cold or subject is None
-                continue
-            if row in _BY_NO_ROW:
-                is_own = feel or not words.lists["self_words"].isdisjoint(sentence.words)
-                subject = (subject or "") if not is_own else subject
-                if subject == "":
-                    subject = last_name(sentence, folded) or ""
-                span = _line_at(text, sentence.spans[min(places)][0])
-                for one in named_beside(subject, sentence, folded) if subject else (subject,):
-                    whom = whole_names.get(one or "", one)
-                    alike.append(Alike(subject=whom, is_call=_BY_NO_ROW[row], span=span))
-                continue
-            spans = tuple(sentence.spans[p] for p in sorted(whole(places, sentence)))
-            for one in named_beside(subject, sentence, folded) if subject else (subject,):
-                whom = whole_names.get(one or "", one)
-                found.append(Found(row=row, subject=whom, spans=spans))
-            unsure = unsure or any(w in words.lists["unsure"] for w in sentence.words)
-        last_other = last_name(sentence, folded) or last_other
-        told.append((sentence, frozenset(read)))
-    fear = len(found) == 1 and all(_fears_alone(s, words) == read for s, read in told if read)
-    found = _combined(found, words)
-    found.sort(key=lambda f: table[f.row].gravity)
-    well = unreadable = False
-    if feel and not found:
-        well, unreadable = _what_is_felt(told, words, folded)
-        unreadable = unreadable and _may_be_a_state(sentences[0], words)
-    if not (found or denied or past or feel or asks_cold or alike):
-        return NO_HARM
-    return HarmReading(
-        found=tuple(found),
-        denied=tuple(dict.fromkeys(denied)),
-        past=tuple(dict.fromkeys(past)),
-        unsure=unsure,
-        feel=feel,
-        well=well,
-        unreadable=unreadable,
-        asks_cold=asks_cold,
-        fear=fear and not feel,
-        alike=tuple(dict.fromkeys(alike)),
+                self._denied.append(row)
+            else:
+                self._take(row, places, sentence, following)
+        self._found[met:] = _of_one(self._found[met:], sentence, words)
+        self._last_other = last_name(sentence, self._names) or self._last_other
+        return frozenset(read)
+
+    def _take(
+        self, row: str, places: frozenset[int], sentence: Sentence, following: list[Sentence]
+    ) -> None:
+        """Keep what a match says, unless it is long ago or said in general."""
+        words, table = self._words, harm_table().rows
+        row, subject = self._row_and_subject(row, places, sentence, following)
+        ago = ago_days(sentence, self._today)
+        if row in table and _is_past(ago, subject, table[row].days):
+            self._past.append(row)
+        elif is_general(sentence, places, words, self._names, feel=self._feel):
+            return
+        elif row == _ASK_COLD:
+            self._asks_cold = self._asks_cold or subject is None
+        elif row in _BY_NO_ROW:
+            span = _line_at(self._text, sentence.spans[min(places)][0])
+            for whom in self._all_named(self._called(subject, sentence), sentence):
+                self._alike.append(Alike(subject=whom, is_call=_BY_NO_ROW[row], span=span))
+        else:
+            spans = _spans(sentence, whole(places, sentence))
+            for whom in self._all_named(subject, sentence):
+                self._found.append(Found(row=row, subject=whom, spans=spans))
+            self._unsure = self._unsure or any(w in words.lists["unsure"] for w in sentence.words)
+
+    def _row_and_subject(
+        self, row: str, places: frozenset[int], sentence: Sentence, following: list[Sentence]
+    ) -> tuple[str, str | None]:
+        """Whom a match is about; and its row, which is another where nobody can tell it of themselves."""
+        words, names, feel = self._words, self._names, self._feel
+        subject = subject_of(sentence, places, words, names)
+        if subject is None and words.lists["self_words"].isdisjoint(sentence.words):
+            subject = subject_of(sentence, whole(places, sentence), words, names)
+        if row in _TOLD_BY_OTHERS and subject is None:
+            if _speaks_of_self(sentence, places):
+                return "2", None  # nobody tells it while it lasts
+            subject = ""
+        elif subject is None and not feel and is_of_a_person(sentence, words, following):
+            subject = ""
+        if subject == "":
+            last = self._last_other
+            subject = who_is_meant(sentence, words, following, names, last, feel=feel)
+            if row in _TOLD_BY_OTHERS:
+                subject = subject or last or ""
+        return row, subject
+
+    def _called(self, subject: str | None, sentence: Sentence) -> str | None:
+        """Whom a call by no row is about: who is named, and the writer only in words of theirs."""
+        is_own = self._feel or not self._words.lists["self_words"].isdisjoint(sentence.words)
+        if subject or (subject is None and is_own):
+            return subject
+        return last_name(sentence, self._names) or ""
+
+    def _all_named(self, subject: str | None, sentence: Sentence) -> tuple[str | None, ...]:
+        """A name with those beside it, each as the roster has it; or who has no name."""
+        if not subject:
+            return (subject,)
+        named = named_beside(subject, sentence, self._names)
+        return tuple(self._whole_names.get(name, name) for name in named)
+
+    def reading(self) -> HarmReading:
+        """What all sentences come to."""
+        found, told, feel = self._found, self._told, self._feel
+        fear = len(found) == 1 and all(
+            _fears_alone(s, self._words) == read for s, read in told if read
+        )
+        found = _combined(found, self._words)
+        found.sort(key=lambda f: harm_table().rows[f.row].gravity)
+        well = unreadable = False
+        if feel and not found:
+            well, unreadable = _what_is_felt(told, self._words, self._names)
+            unreadable = unreadable and _may_be_a_state(self.sentences[0], self._words)
+        if not (found or self._denied or self._past or feel or self._asks_cold or self._alike):
+            return NO_HARM
+        return HarmReading(
+            found=tuple(found),
+            denied=tuple(dict.fromkeys(self._denied)),
+            past=tuple(dict.fromkeys(self._past)),
+            unsure=self._unsure,
+            feel=feel,
+            well=well,
+            unreadable=unreadable,
+            asks_cold=self._asks_cold,
+            fear=fear and not feel,
+            alike=tuple(dict.fromkeys(self._alike)),
+        )
+
+
+def _spans(sentence: Sentence, places: Collection[int]) -> tuple[tuple[int, int], ...]:
+    return tuple(sentence.spans[p] for p in sorted(places))
+
+
+def _of_one(found: list[Found], sentence: Sentence, words: HarmWords) -> list[Found]:
+    """What one sentence says, of whom it says what only others can tell: `floats face down, limp`."""
+    of = next(
+        (f.subject for f in found if f.row in _TOLD_BY_OTHERS and f.subject is not None), None
     )
+    if of is None or not words.lists["self_words"].isdisjoint(sentence.words):
+        return found
+    return [replace(f, subject=of) if f.subject is None else f for f in found]
 
 
 def _line_at(text: str, place: int) -> tuple[int, int]:
@@ -236,9 +298,9 @@ def _fears_alone(sentence: Sentence, words: HarmWords) -> frozenset[int]:
 
 def _begins_with_feel(sentence: Sentence, names: list[str]) -> bool:
     for word in sentence.words[:5]:
-        if word in _FEEL:
+        if word in FEEL:
             return True
-        if word not in _FEEL_LEADS and word not in names:
+        if word not in BEFORE_FEEL and word not in names:
             return False
     return False
 
@@ -407,7 +469,7 @@ def _what_is_felt(
                 continue
             elif word in lists["moods"] and before not in lists["negators"]:
                 mood = True
-            elif word not in lists["filler"] and word not in _FEEL and word != "for":
+            elif word not in lists["filler"] and word not in FEEL and word != "for":
                 stranger = True
     return well and not stranger, stranger or not (well or mood)
 

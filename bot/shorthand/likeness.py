@@ -24,6 +24,7 @@ from itertools import islice, pairwise
 from math import exp, sqrt
 from zlib import crc32
 
+from bot.shorthand.english import SINGULAR
 from bot.shorthand.names import fold, with_names
 
 CALL = 0.5
@@ -49,7 +50,6 @@ _BREATHE_UP = re.compile(r"(?<!not )(?<!nt )\bbreath\w*[\s-]+up\b")
 _SOMEBODY = "@"
 _NUMBER = "0"
 _BEGIN, _END = "^", "$"
-_PERSONS = frozenset({"he", "hes", "him", "his", "she", "shes", "her", "hers"})
 _LETTERS = 4
 _UNSAID = 50
 _AT_A_TIME = 4096
@@ -69,7 +69,7 @@ def words_of(line: str, names: Collection[str]) -> list[str]:
 
 
 def _weighed(word: str, names: Collection[str]) -> str:
-    if word in _PERSONS or word in names or word.removesuffix("s") in names:
+    if word in SINGULAR or word in names or word.removesuffix("s") in names:
         return _SOMEBODY
     return _NUMBER if word[0].isdigit() else word
 
