@@ -85,8 +85,3 @@ def read_facts(db: Database, diver: str) -> tuple[Fact, ...]:
     """All facts of a diver, in the order in which they were written."""
     rows = db.execute(f"SELECT {_COLUMNS} FROM fact WHERE diver = ? ORDER BY id", [diver])
     return tuple(fact_of(row) for row in rows)
-
-
-def divers_of(db: Database) -> tuple[str, ...]:
-    """Everybody of whom there is a fact."""
-    return tuple(d for (d,) in db.execute("SELECT DISTINCT diver FROM fact ORDER BY diver"))

@@ -164,9 +164,9 @@ def weigh(pieces: Iterable[str], weights: Weights) -> Likeness:
 
 
 def likeness(line: str, *, names: Collection[str] = (), weights: Weights | None = None) -> Likeness:
-    """How like harm one line is; a single word is like nothing. `names` folded, without apostrophes.
+    """How like harm one line is; one word with no mark beside it is like nothing.
 
-    `weights` are others than the learned ones.
+    `names` are folded and without apostrophes; `weights` are others than the learned ones.
     """
     if sum(1 for _ in _WORD.finditer(line)) < _FEWEST_WORDS:
         return NOTHING
