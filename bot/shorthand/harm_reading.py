@@ -83,7 +83,39 @@ def read_harm(
             for whom in _whom(line, words, said):
                 subject = whole_names.get(whom or "", whom)
                 alike.append(Alike(subject=subject, is_call=is_call, span=span))
+    alike += _calls_of_mine(text, reading, alike, words)
     return replace(reading, alike=tuple(alike)) if alike or reading.alike else reading
+
+
+def _calls_of_mine(
+    text: str, reading: HarmReading, alike: list[Alike], words: HarmWords
+) -> list[Alike]:
+    """Calls about another that something was done to the writer in: whom it is about is in doubt.
+
+    `noor restarted me`, `kofi had my chin`: who helps is taken for whom it is about, so both count.
+    """
+    table = harm_table().rows
+    found: list[Alike] = []
+    for line, at in _lines(text):
+        span = (at, at + len(line))
+        calls = [
+            f.subject for f in reading.found if table[f.row].level == LEVELS[0] and _meets(f, span)
+        ]
+        calls += [a.subject for a in alike if a.is_call and a.span == span]
+        if calls and None not in calls and _is_done_to_me(line, words):
+            found.append(Alike(subject=None, is_call=True, span=span))
+    return found
+
+
+def _is_done_to_me(line: str, words: HarmWords) -> bool:
+    """Whether a line holds `me` that something is done to, or `my` with what a rescuer holds."""
+    said = _WORDS.findall(fold(line))
+    held = words.lists["held_of_me"]
+    return any(
+        (word == "me" and before not in words.lists["no_deed_before_me"])
+        or (word == "my" and behind in held)
+        for before, word, behind in zip(["", *said], said, [*said[1:], ""], strict=False)
+    )
 
 
 def _meets(found: Found, span: tuple[int, int]) -> bool:

@@ -156,3 +156,26 @@ def test_numb_fingers_bar_until_they_are_answered() -> None:
     assert "Next:" not in buoy.says("mara", "next", private=True)
     buoy.later(minutes=1).presses("mara", "both hands, cold, all else normal", private=True)
     assert unanswered(buoy.record("mara"), at=buoy.at) is None
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        "noor restarted me. rescue breaths at the buoy",
+        "they say i had a seizure in the water, ana kept my face up",
+        "opened my eyes and ana was blowing on my face saying breathe",
+    ],
+)
+def test_in_doubt_whom_a_rescue_was_of_the_writer_is_asked_too(told: str) -> None:
+    """Something done to `me` in a call about another: the writer has no target until it is answered."""
+    buoy = mara()
+    buoy.says("mara", told)
+    record = buoy.record("mara")
+    assert lock_of(record, at=buoy.at) is not None or unanswered(record, at=buoy.at) is not None
+
+
+def test_who_only_tells_of_another_is_asked_nothing() -> None:
+    """`ana is not answering me` is about ana."""
+    buoy = mara()
+    buoy.says("mara", "ana is not answering me, she is limp")
+    assert {f.diver for f in buoy.facts if isinstance(f, Harm | Unwell)} == {"ana"}
