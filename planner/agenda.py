@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from itertools import takewhile
 
-from planner.harm import lock_of, unanswered
+from planner.harm import lock_of, locks_of, unanswered
 from planner.plan import Plan, plan, standing
 from planner.record import (
     Debriefed,
@@ -165,8 +165,10 @@ def _follow_ups(record: DiverRecord, rules: Rules, at: datetime) -> Iterator[Due
     lock = lock_of(record, at=at) if told else None
     if lock is None or not lock.doctor:
         return
-    asks = [h for h in told if isinstance(h, Harm) and h.doctor] or told
-    on = record.local_day(max(h.happened_at for h in asks))
+    asks = [h.happened_at for h in told if isinstance(h, Harm) and h.doctor]
+    # what was left unanswered asks for a doctor from then on, which may be the next morning
+    evenings = [locks_of(record).evening_of(u) for u in told if isinstance(u, Unwell)]
+    on = record.local_day(max(asks or evenings or [h.happened_at for h in told]))
     next_day = on + timedelta(days=1)
     evening = _local(record, next_day, rules["session.check_by_h"])
     if at > evening:

@@ -2,8 +2,25 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from planner.reasons import Because
 from planner.record import Dive
+from planner.rules import Rules
+
+
+@lru_cache(maxsize=64)
+def caps_on_dives(rules: Rules, is_rv: bool) -> tuple[float, int, float, int, int]:
+    """The caps on dives with the depths from which they hold, looked up once."""
+    prefix = "cap.rv" if is_rv else "cap.frc"
+    most = rules["cap.most"]
+    return (
+        rules[f"{prefix}_deep_from_m"],
+        int(min(rules[f"{prefix}_deep"], most)),
+        rules[f"{prefix}_mid_from_m"],
+        int(min(rules[f"{prefix}_mid"], most)),
+        int(most),
+    )
 
 
 class ExhaleDay:

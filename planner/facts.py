@@ -251,14 +251,16 @@ class Well(Fact):
 class Unwell(Fact):
     """No or not sure to the check, words nobody can read, or a question that a worry raised.
 
-    Bars targets until a later Harm or Well of the diver; none by the evening reads as row 23.
-    `raised_by_other`: somebody else was worried, or a message of the diver's own read like harm.
-    `grave`: it was a call for help about the diver, or read like one. That is answered at its own
-    question alone, and bars for the rest of the local day whatever the answer.
+    Bars targets until its own four questions are answered; none by the evening reads as row 23.
+    `unread`: what nobody could read, or numb fingers, which may be nothing. `raised_by_other`:
+    somebody else was worried, or a message of the diver's own read like harm; feeling well answers
+    that. `grave`: it was a call for help about the diver, or read like one. That is answered at its
+    own question alone, and bars for the rest of the local day whatever the answer.
     """
 
     raised_by_other: bool = False
     grave: bool = False
+    unread: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -145,6 +145,7 @@ class Track:
         "off",
         "opens_most",
         "over_since",
+        "owed_share",
         "reported_m",
         "size",
     )  # fmt: skip
@@ -162,6 +163,8 @@ class Track:
         self.over_since: int | None = None
         # the last exhale day and what was held on it, once a lay-off since then was applied
         self.frozen: tuple[int, float | None] | None = None
+        # of held, after grave harm: until a dive of this exercise, whatever else is dived
+        self.owed_share = 1.0
         # of held, for the opening dive: less after a full-lung pressure stop
         self.opens_most = inf
         # clean dives above the first depth hold nothing; only a pressure stop or the diver's own
@@ -321,6 +324,7 @@ class Track:
         """An exhale dive of this exercise happened; only one with a target ends starting over."""
         self.last_day = day
         self.last_reported = False
+        self.owed_share = 1.0
         if is_briefed:
             self.over_since = None
 
@@ -329,30 +333,27 @@ class Track:
 
         `share` below 1 is what grave harm leaves of held: it goes below the floor, and nothing
         gives it back. Whatever other sessions came in between, it is taken once, of what was held
-        on the last exhale day.
+        on the last exhale day; of the first depth where nothing was.
         """
-        if self.last_day is None:
-            return False
-        away_d = day - self.last_day
+        share = self.owed_share = min(share, self.owed_share)
         size = self.size
+        away_d = 0 if self.last_day is None else day - self.last_day
         fresh = self.last_reported and away_d <= size.fresh_d
-        if share >= 1.0 and (away_d < size.short_d or fresh):
+        if share >= 1.0 and (self.last_day is None or away_d < size.short_d or fresh):
             return False
-        if self.frozen is None or self.frozen[0] != self.last_day:
+        if self.last_day is not None and (self.frozen is None or self.frozen[0] != self.last_day):
             self.frozen = (self.last_day, self.held_m(self.last_day))
-        held = self.frozen[1]
+        held = None if self.frozen is None else self.frozen[1]
         self.off = self.cut = self.layoff = None
         self._raw_day = -1
         if away_d >= size.over_d:
-            self.credits = []
             self.below_first = False
             self.reported_m = None
             self.over_since = self.last_day
-            if share < 1.0 and held is not None:
-                self._restart_at(day, down_half(share * held))
-            return True
-        if held is None:
+        if away_d >= size.over_d or held is None:
             self.credits = []
+            if share < 1.0:
+                self._restart_at(day, down_half(share * (self.first_m if held is None else held)))
             return True
         is_short = away_d < size.long_d
         back_at = max(
@@ -368,7 +369,7 @@ class Track:
         return True
 
     def _restart_at(self, day: int, most_m: float) -> None:
-        """Starting over after grave harm: the first depth, or less where half of held was less."""
+        """Nothing is held after grave harm: the first depth, or less where half was less."""
         back_at = max(most_m, self.size.least_m)
         if back_at < self.first_m:
             self.below_first = True

@@ -9,8 +9,9 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
-from planner.harm_table import LEVELS, HarmRow, harm_table
-from planner.record import Cleared, DiverRecord, Harm, Origin, Unwell, Well
+from planner.harm_table import LEVELS, harm_table
+from planner.harmed import Harmed, counts_as_exhale_harm, is_after, is_told_since, may_be
+from planner.record import Cleared, DiverRecord, Harm, Origin, ReportedBase, Unwell, Well
 from planner.rules import RULES
 
 _HOURS_UP_TO_DAYS = 2.0
@@ -36,26 +37,10 @@ class Lock:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class _Harmed:
-    """A Harm fact, or an unanswered check read as one, and the time it counts from."""
-
-    at: datetime
-    said_at: datetime
-    said_place: tuple[str, int, int]
-    row: str | None
-    level: str
-    days: float
-    doctor: bool
-    since_well: bool
-    exhale: bool = False
-    evening_at: datetime | None = None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class _End:
     """How far one harm's lock is known to reach: the end of its days, and the word that it owes."""
 
-    harm: _Harmed
+    harm: Harmed
     days_end_at: datetime | None
     days_end_on: date | None
     owes_word: bool
@@ -71,7 +56,7 @@ class Unanswered:
     """A question about the diver's state that waits until an evening.
 
     `by_other`: one that a worry raised, and `by` whose message it was (the diver's own where that
-    only read like harm); `grave`: a call for help.
+    only read like harm); `grave`: a call for help; `unread`: what may be nothing.
     """
 
     asked: Origin
@@ -79,6 +64,7 @@ class Unanswered:
     by_other: bool
     by: str
     grave: bool = False
+    unread: bool = False
 
 
 class Locks:
@@ -121,15 +107,15 @@ class Locks:
                 cleared.append(fact)  # type: ignore[arg-type]
             elif kind is Unwell:
                 unwell.append(fact)  # type: ignore[arg-type]
-        # an answer to a call for help says nothing of feeling well
-        calls = {u.origin.place for u in unwell if u.grave}
-        self._answers = [w for w in wells if w.origin.place in calls]
-        self._wells = wells = [w for w in wells if w.origin.place not in calls]
+        # an answer to one of these is none to anything else, and says nothing of feeling well
+        asked = {u.origin.place: u for u in unwell if _has_answers_of_its_own(u)}
+        self._answers = [w for w in wells if _answers_it(w, asked.get(w.origin.place))]
+        self._wells = wells = [w for w in wells if w not in self._answers]
         self._well_times = [w.happened_at for w in wells]
         self._cleared = cleared
         self._unwell = unwell
         self._harmed = [
-            _Harmed(
+            Harmed(
                 at=h.happened_at,
                 said_at=h.said_at,
                 said_place=h.origin.place,
@@ -158,11 +144,11 @@ class Locks:
             | {self._midnight_after(c.on, 0) for c in cleared}
         )
 
-    def _unanswered(self, u: Unwell) -> _Harmed:
+    def _unanswered(self, u: Unwell) -> Harmed:
         """No or not sure to the check: row 23 from the evening on, if nothing answers it."""
         table = harm_table()
         row = table.rows[table.unanswered_row]
-        return _Harmed(
+        return Harmed(
             at=u.happened_at,
             said_at=u.said_at,
             said_place=u.origin.place,
@@ -171,19 +157,23 @@ class Locks:
             days=row.days,
             doctor=row.doctor,
             since_well=row.since_well,
-            evening_at=self._evening_of(u),
+            evening_at=self.evening_of(u),
         )
 
-    def _evening_of(self, u: Unwell) -> datetime:
-        """The evening by which a question about the diver's state is answered."""
+    def evening_of(self, u: Unwell) -> datetime:
+        """The evening by which a question about the diver's state is answered.
+
+        One that is asked after it waits for the hour of the morning's question, not for a day.
+        """
         zone = self._record.timezone
         local = u.happened_at.astimezone(zone)
-        evening = local.replace(
-            hour=int(RULES["session.check_by_h"]), minute=0, second=0, microsecond=0
+        evening = datetime.combine(
+            local.date(), time(hour=int(RULES["session.check_by_h"])), tzinfo=zone
         )
-        if evening <= local:
-            evening = (evening.replace(tzinfo=None) + _DAY).replace(tzinfo=zone)
-        return evening
+        if local < evening:
+            return evening
+        morning = time(hour=int(RULES["session.morning_h"]))
+        return datetime.combine(local.date() + _DAY, morning, tzinfo=zone)
 
     def unanswered(self, at: datetime) -> Unanswered | None:
         """The question about the diver's state that is open, and the evening that ends its time."""
@@ -195,10 +185,11 @@ class Locks:
         u = next(iter(own or [u for u in waiting if u.grave] or waiting))
         return Unanswered(
             asked=u.origin,
-            evening_at=self._evening_of(u),
+            evening_at=self.evening_of(u),
             by_other=u.raised_by_other,
             by=u.by,
             grave=u.grave,
+            unread=u.unread,
         )
 
     def _count_again(self) -> None:
@@ -207,11 +198,11 @@ class Locks:
         for i, later in enumerate(self._harmed):
             for row in asking:
                 assert row.again_within_days is not None
-                if not _may_be(later, row):
+                if not may_be(later, row):
                     continue
                 within = timedelta(days=row.again_within_days)
                 if any(
-                    _may_be(earlier, row)
+                    may_be(earlier, row)
                     and earlier.said_place != later.said_place
                     and _SAME_EVENT <= later.at - earlier.at <= within
                     for earlier in self._harmed[:i]
@@ -233,7 +224,7 @@ class Locks:
             found = self._known[k] = tuple(end for end in ends if end is not None)
         return found
 
-    def _end(self, i: int, h: _Harmed, at: datetime) -> _End | None:
+    def _end(self, i: int, h: Harmed, at: datetime) -> _End | None:
         """What is known at an instant of the lock of one harm; None where it is none by then."""
         if h.evening_at is not None and (at < h.evening_at or self._answered(h)):
             return None
@@ -241,7 +232,7 @@ class Locks:
         day = self._record.local_day(h.at)
         start: datetime | None = h.at
         if h.since_well:
-            well = self._well_after(h.at, h.said_at, h.said_place)
+            well = self._well_after(h)
             start = well if well is not None and well <= at else None
         end: datetime | None = None
         if start is not None:
@@ -253,7 +244,9 @@ class Locks:
         if owed:
             today = self._record.local_day(at)
             dates = sorted(
-                c.on for c in self._cleared if day <= c.on <= today and c.happened_at <= at
+                c.on
+                for c in self._cleared
+                if day <= c.on <= today and c.happened_at <= at and is_after(c, h)
             )
             cleared = dates[0] if dates else None
             row = harm_table().rows.get(h.row) if h.row else None
@@ -277,43 +270,33 @@ class Locks:
             return start + timedelta(days=days)
         return self._midnight_after(self._record.local_day(start), -int(-days // 1))
 
-    def _answered(self, h: _Harmed) -> bool:
+    def _answered(self, h: Harmed) -> bool:
         """Whether the check was answered before its evening: well, or a harm that answers it."""
         assert h.evening_at is not None
-        well = self._well_after(h.at, h.said_at, h.said_place)
-        if well is not None and well < h.evening_at:
+        if any(
+            w.origin.place == h.said_place and w.happened_at < h.evening_at for w in self._answers
+        ):
             return True
         return any(
             o.evening_at is None and o.said_place == h.said_place and h.at <= o.at < h.evening_at
             for o in self._harmed
         )
 
-    def _well_after(
-        self, at: datetime, said_at: datetime, place: tuple[str, int, int], *, asked: bool = False
-    ) -> datetime | None:
-        """When the diver first felt well after what was said at a place.
-
-        In the same instant the later line of a chat is later, and between two chats what was said
-        later; a question that somebody else raised (`asked`) is never later than its answer.
-        """
+    def _well_after(self, what: Harmed | Unwell) -> datetime | None:
+        """When the diver first felt well after what was said."""
+        at = what.at if isinstance(what, Harmed) else what.happened_at
         for k in range(bisect_left(self._well_times, at), len(self._wells)):
-            well = self._wells[k]
-            is_here = well.origin.chat == place[0]
-            if (
-                well.happened_at > at
-                or (is_here and well.origin.place > place)
-                or (not is_here and (asked or well.said_at > said_at))
-            ):
-                return well.happened_at
+            if is_after(self._wells[k], what):
+                return self._wells[k].happened_at
         return None
 
     def _is_well_by(self, u: Unwell, at: datetime) -> bool:
         """Whether a question about the diver's state was answered by feeling well."""
-        if u.grave:
-            # `feel ok` is no answer to whether there was a blackout
+        if _has_answers_of_its_own(u):
+            # `feel ok` is no answer to whether there was a blackout, nor to what was not normal
             place = u.origin.place
             return any(w.origin.place == place and w.happened_at <= at for w in self._answers)
-        well = self._well_after(u.happened_at, u.said_at, u.origin.place, asked=u.raised_by_other)
+        well = self._well_after(u)
         return well is not None and well <= at
 
     def lock_at(self, at: datetime) -> Lock | None:
@@ -340,7 +323,7 @@ class Locks:
         """
         latest: date | None = None
         for end in self._ends(at):
-            if not _counts_as_exhale_harm(end.harm):
+            if not counts_as_exhale_harm(end.harm):
                 continue
             if end.days_end_on is None:
                 return None
@@ -423,35 +406,35 @@ class Locks:
 
     def restart_share_at(self, at: datetime) -> float:
         """The share of held to restart at: below 1.0 from rows 4-10 to a session after the wait."""
-        if not any(h.at <= at and _counts_as_exhale_harm(h) for h in self._harmed):
+        if not any(h.at <= at and counts_as_exhale_harm(h) for h in self._harmed):
             return 1.0
         day = self.exhale_from(at)
         if day is not None and self._session_passed(self._midnight_after(day, 0), at):
             return 1.0
         return harm_table().restart_share
 
+    def is_void(self, base: ReportedBase) -> bool:
+        """Whether a base was told since rows 4-10, and is of before they were lived through.
 
-def _may_be(h: _Harmed, row: HarmRow) -> bool:
-    """Whether a harm is of a row; one kept without its row is, where its figures are the row's."""
-    if h.row is not None:
-        return h.row == row.key
-    return (h.level, h.days, h.doctor, h.since_well) == (
-        row.level,
-        row.days,
-        row.doctor,
-        row.since_well,
-    )
+        They are once the first exhale session after the wait is over.
+        """
+        of_at = base.happened_at
+        return any(
+            counts_as_exhale_harm(h)
+            and is_told_since(base, h)
+            and (of_at <= h.at or self.restart_share_at(of_at) < 1.0)
+            for h in self._harmed
+        )
 
 
-def _counts_as_exhale_harm(h: _Harmed) -> bool:
-    """Rows 4-10; kept without its row, any that asks a doctor and the days of those rows.
+def _has_answers_of_its_own(u: Unwell) -> bool:
+    """Whether a question is answered by its own buttons alone, whatever else is said."""
+    return u.grave or not u.raised_by_other
 
-    And what is told to: of a report that was forgotten no more is known.
+
+def _answers_it(w: Well, u: Unwell | None) -> bool:
+    """Whether a word of being well answers the question of its place.
+
+    `feel ok` in one message with what nobody can read comes with it, and is no answer.
     """
-    table = harm_table()
-    if h.exhale:
-        return True
-    if h.row is not None and h.row in table.rows:
-        return table.rows[h.row].exhale
-    least = min(r.days for r in table.rows.values() if r.exhale)
-    return h.doctor and h.days >= least
+    return u is not None and (u.grave or w.happened_at > u.happened_at)

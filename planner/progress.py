@@ -91,9 +91,10 @@ def _layoff_figure(standing: Standing, rules: Rules) -> str:
     """Which lay-off it was: short or long, or so long that it starts over."""
     track, day = standing.track, standing.day_state
     assert track is not None
-    # the last exhale day before it, kept as the lay-off was applied
-    since = day.began_day if track.frozen is None else track.frozen[0]
-    away_d = day.began_day - since
+    # the last exhale day before it, kept as the lay-off was applied; without any it is a start
+    if track.frozen is None:
+        return "layoff.over_d"
+    away_d = day.began_day - track.frozen[0]
     if away_d >= rules["layoff.over_d"]:
         return "layoff.over_d"
     return "layoff.long_share" if away_d >= rules["layoff.long_d"] else "layoff.short_share"

@@ -39,6 +39,7 @@ class Because(StrEnum):
     COACH_GAP = "coach-gap"
     DIVES = "dives"
     # bars that the group saw itself: they are named
+    HELP_CALLED = "help-called"
     CAP = "cap"
     TWO_TROUBLES = "two-troubles"
     TOO_DEEP = "too-deep"
@@ -77,6 +78,7 @@ class Because(StrEnum):
 
 NAMED_IN_GROUP = frozenset(
     {
+        Because.HELP_CALLED,
         Because.CAP,
         Because.TWO_TROUBLES,
         Because.TOO_DEEP,

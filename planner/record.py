@@ -121,10 +121,6 @@ def _order(fact: Fact) -> tuple[datetime, int, str, int, int]:
     return (fact.happened_at, o.message, o.chat, o.line, o.edit)
 
 
-def _told(fact: Fact) -> tuple[datetime, int, int]:
-    return (fact.said_at, fact.origin.message, fact.origin.line)
-
-
 def day_begins_at(on: date, *, timezone: ZoneInfo) -> datetime:
     """The instant at which a local day begins; a reported base happened then."""
     return datetime.combine(on, time(), tzinfo=timezone).astimezone(UTC)
@@ -200,7 +196,7 @@ def record_of(
     site: Site = GAUGE_AT_SEA,
     known_at: datetime | None = None,
 ) -> DiverRecord:
-    """Sort the facts of one diver and drop what was struck, or told anew (a reported base).
+    """Sort the facts of one diver and drop what was struck.
 
     `timezone` and `site` are the group's: where days begin, and what a metre of depth means.
 
@@ -223,11 +219,6 @@ def record_of(
         ]
     else:
         kept = mine
-    bases = [f for f in kept if type(f) is ReportedBase]
-    if len(bases) > 1:
-        # as a personal best and a goal: what is told anew takes the place of what was told before
-        newest = {f.exercise: f for f in sorted(bases, key=_told)}
-        kept = [f for f in kept if type(f) is not ReportedBase or newest[f.exercise] is f]
     return DiverRecord(diver=diver, timezone=timezone, facts=tuple(_in_order(kept)), site=site)
 
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime, time, timedelta
-from functools import lru_cache
 from math import inf
 from typing import Any
 
-from planner.day import Day, ExhaleDay
+from planner.bases import counted_bases
+from planner.day import Day, ExhaleDay, caps_on_dives
 from planner.effect import exhale_dive
 from planner.gas import first_frc_depth_m
 from planner.held import Track, up_half
@@ -56,20 +56,6 @@ _A_DAY = timedelta(days=1)
 _NEVER_AT = datetime.max.replace(tzinfo=UTC)
 Settle = Callable[["Standing", datetime], float | None]
 """Which target stands at an instant, or None: `plan.settled_m`."""
-
-
-@lru_cache(maxsize=64)
-def _caps(rules: Rules, is_rv: bool) -> tuple[float, int, float, int, int]:
-    """The caps on dives with the depths from which they hold, looked up once."""
-    prefix = "cap.rv" if is_rv else "cap.frc"
-    most = rules["cap.most"]
-    return (
-        rules[f"{prefix}_deep_from_m"],
-        int(min(rules[f"{prefix}_deep"], most)),
-        rules[f"{prefix}_mid_from_m"],
-        int(min(rules[f"{prefix}_mid"], most)),
-        int(most),
-    )
 
 
 class Standing(OfHealth):
@@ -197,7 +183,9 @@ class Standing(OfHealth):
 
     def allowed_at(self, deepest_m: float) -> int:
         """The cap on exhale dives of a session whose deepest reaches a depth."""
-        deep_from_m, deep, mid_from_m, mid, most = _caps(self.rules, self.exercise is Exercise.RV)
+        deep_from_m, deep, mid_from_m, mid, most = caps_on_dives(
+            self.rules, self.exercise is Exercise.RV
+        )
         if deepest_m >= deep_from_m:
             most = deep
         elif deepest_m >= mid_from_m:
@@ -252,7 +240,12 @@ class Standing(OfHealth):
     def extended(
         self, record: DiverRecord, more: tuple[Fact, ...], settle: Settle
     ) -> Standing | None:
-        """This standing gone on with by later facts; None where one of them answers a question of before."""
+        """This standing gone on with by later facts; None where one of them changes what counted before.
+
+        That is an answer to a question of before, a base, and harm that a base was told after.
+        """
+        if any(type(f) in (Harm, ReportedBase) for f in more) and any(record.of(ReportedBase)):
+            return None
         asked = {a.origin.place for a in self.open_asked}
         if asked and any(f.origin.place in asked for f in more if type(f) is not Asked):
             return None
@@ -299,10 +292,16 @@ class Standing(OfHealth):
                 self.owes_check_day = state.last_day
         self.day_state = state = Day(self._day_number, day)
         state.free_day = self.rest_free_day()
+        share = self.restart_share_at(at)
+        if share < 1.0:
+            # the other exercise is no way round it either
+            for one in self.tracks.values():
+                if one is not self.track:
+                    one.come_back(day, share=share)
         track = self.track
         if track is not None:
             track.opens_most = self.rules["full.opening_share"] if self.opens_lower else inf
-            state.after_layoff = track.come_back(day, share=self.restart_share_at(at))
+            state.after_layoff = track.come_back(day, share=share)
             state.start_m = track.held_m(day)
 
     def _pb(self, fact: PB, _: Settle) -> None:
@@ -338,7 +337,7 @@ class Standing(OfHealth):
 
     def _reported(self, fact: ReportedBase, _: Settle) -> None:
         track = self.tracks.get(fact.exercise)
-        if track is not None:
+        if track is not None and fact in counted_bases(self.record):
             track.reported(fact.on.toordinal(), fact.depth_m)
 
     def _fit(self, fact: Fit, _: Settle) -> None:

@@ -11,7 +11,7 @@ import json
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,27 +19,19 @@ from zoneinfo import ZoneInfo
 from pydantic import TypeAdapter
 from sqlite_utils import Database
 
-from planner.harm import (
-    Lock,
-    alarms_of,
-    harm_table,
-    lock_of,
-    locks_of,
-    recent_harm,
-    restart_share,
-    unwell_open,
-)
+from planner.bases import void_bases
+from planner.harm import lock_of, unwell_open
 from planner.record import (
     HEALTH_FACTS,
     DiverRecord,
-    Fact,
     Harm,
-    Origin,
+    ReportedBase,
     Unwell,
     Well,
     record_of,
 )
 from storage import rows
+from storage.bare import bare, is_bare, left_of
 from storage.schema import StorageError, immediate, text_of
 
 KEPT_LOCKS = (Harm, Unwell)
@@ -60,6 +52,9 @@ HEALTH_KEPT = timedelta(days=90)
 
 _HEALTH_KINDS = tuple(kind.__name__ for kind in HEALTH_FACTS)
 _MARKS = ", ".join("?" * len(_HEALTH_KINDS))
+_RETIRED = tuple(kind for kind in HEALTH_FACTS if kind is not Well)
+"""Health rows that go with time. That all was normal stays: without the answer to the check no target
+stood for the dives after it, and nothing that was held would be left of them."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,7 +95,7 @@ def forget(db: Database, diver: str, scope: str, *, timezone: str, at: datetime)
     if scope == "health":
         record = record_of(diver, rows.read_facts(db, diver), timezone=ZoneInfo(timezone))
         left = bare(record, at=at)
-        _erase_health(db, diver, until=at)
+        _erase_health(db, record, until=at)
         rows.write_facts(db, left)
     else:
         _erase_all(db, diver, until=at)
@@ -110,98 +105,9 @@ def forget(db: Database, diver: str, scope: str, *, timezone: str, at: datetime)
     )
 
 
-def bare(record: DiverRecord, *, at: datetime) -> tuple[Fact, ...]:
-    """What stays of a diver's health facts: a lock without its category, never shorter than it was.
-
-    So does the wait of exhale dives after it, as a date, and that they begin lower then. A check
-    that was answered no, and not taken back, stays as that and nothing more. Otherwise forgetting
-    would open a target.
-    """
-    left: list[Fact] = []
-    locks = locks_of(record)
-    left += [u for u in record.of(Unwell) if locks.is_open(u, at)]
-    # a call for help stays until its day is over as well, and that it was answered
-    for u in alarms_of(record, at=at):
-        if u not in left:
-            answer = Well(
-                diver=record.diver, happened_at=at, said_at=at, by=record.diver, origin=u.origin
-            )
-            left += [u, answer]
-    lock = lock_of(record, at=at)
-    waits_from = _exhale_waits_from(record, at=at)
-    goes_on = lock is not None and waits_from is not None and waits_from >= record.local_day(at)
-    if waits_from is not None and not goes_on:
-        left.append(_bare_wait(record, waits_from, at=at))
-    return (*left, _bare_lock(record, lock, at=at, exhale=goes_on)) if lock else tuple(left)
-
-
-def _exhale_waits_from(record: DiverRecord, *, at: datetime) -> date | None:
-    """The day from which the wait of exhale dives counts; None where none is left of it.
-
-    One that can't be known yet, since a lock is open, counts from today.
-    """
-    if restart_share(record, at=at) == 1.0:
-        return None
-    back_on = locks_of(record).exhale_from(at)
-    wait = timedelta(days=harm_table().exhale_days)
-    return record.local_day(at) if back_on is None else back_on - wait
-
-
-def _bare_wait(record: DiverRecord, waits_from: date, *, at: datetime) -> Harm:
-    """A wait of exhale dives whose lock is over: a lock of no days that ends where it begins."""
-    eve = datetime.combine(waits_from - timedelta(days=1), time(), record.timezone)
-    return Harm(
-        diver=record.diver,
-        happened_at=eve.astimezone(UTC),
-        said_at=at,
-        by=record.diver,
-        origin=replace(_bare_origin(record.diver), line=1),
-        row=None,
-        level="day-over",
-        days=0.0,
-        doctor=False,
-        exhale=True,
-    )
-
-
-def _bare_lock(record: DiverRecord, lock: Lock, *, at: datetime, exhale: bool) -> Harm:
-    """A running lock without its category."""
-    origin = _bare_origin(record.diver)
-    until_on = lock.until_on
-    if lock.open:
-        # The days have not begun: how many they are shows when the diver is taken to feel well.
-        well = Well(
-            diver=record.diver,
-            happened_at=at + timedelta(microseconds=1),
-            said_at=at,
-            by=record.diver,
-            origin=origin,
-        )
-        as_if = record_of(record.diver, (*record.facts, well), timezone=record.timezone)
-        closed = lock_of(as_if, at=well.happened_at)
-        until_on = closed.until_on if closed is not None else None
-    days = (until_on - record.local_day(at)).days if until_on is not None else 0
-    return Harm(
-        diver=record.diver,
-        happened_at=at,
-        said_at=at,
-        by=record.diver,
-        origin=origin,
-        row=None,
-        level="day-over",
-        days=float(max(days, 0)),
-        doctor=lock.doctor,
-        since_well=lock.open,
-        exhale=exhale,
-    )
-
-
-def _bare_origin(diver: str) -> Origin:
-    # no message has the number 0
-    return Origin(chat=f"p:{diver}", message=0)
-
-
-def _erase_health(db: Database, diver: str, *, until: datetime) -> None:
+def _erase_health(db: Database, record: DiverRecord, *, until: datetime) -> None:
+    diver = record.diver
+    _erase_bases(db, void_bases(record), until=until)
     # the buttons under private questions that have left say which answers were given so far
     db.execute(
         "DELETE FROM key WHERE diver = ? AND letter IN"
@@ -212,6 +118,17 @@ def _erase_health(db: Database, diver: str, *, until: datetime) -> None:
         f"DELETE FROM fact WHERE diver = ? AND said_at <= ? AND kind IN ({_MARKS})",
         [diver, text_of(until), *_HEALTH_KINDS],
     )
+
+
+def _erase_bases(db: Database, void: Iterable[ReportedBase], *, until: datetime) -> None:
+    """The bases that count for nothing go with the rows of health that say so, or they would count."""
+    for base in void:
+        o = base.origin
+        db.execute(
+            "DELETE FROM fact WHERE diver = ? AND kind = ? AND said_at <= ?"
+            " AND chat = ? AND message = ? AND line = ? AND edit = ?",
+            [base.diver, "ReportedBase", text_of(until), o.chat, o.message, o.line, o.edit],
+        )
 
 
 def _erase_all(db: Database, diver: str, *, until: datetime) -> None:
@@ -284,30 +201,58 @@ def retire(db: Database, *, at: datetime) -> None:
     db.execute("DELETE FROM said WHERE said_at < ?", [before(SAID_KEPT)])
     db.execute("DELETE FROM outbox WHERE ended_at < ?", [before(LETTERS_KEPT)])
     db.execute("DELETE FROM due WHERE state <> 'waiting' AND stale_at < ?", [before(DUES_KEPT)])
-    zones = dict(
+    kinds = [kind.__name__ for kind in _RETIRED]
+    divers = db.execute(
+        f"SELECT DISTINCT diver FROM fact WHERE kind IN ({', '.join('?' * len(kinds))})", kinds
+    ).fetchall()
+    zones = _zones(db)
+    for (diver,) in divers:
+        _retire_health(db, _record(db, diver, zones), at=at)
+
+
+def _zones(db: Database) -> dict[str, str]:
+    return dict(
         db.execute(
             "SELECT member.key, room.timezone FROM member JOIN room ON room.chat = member.home"
         ).fetchall()
     )
-    divers = db.execute(
-        f"SELECT DISTINCT diver FROM fact WHERE kind IN ({_MARKS})", [*_HEALTH_KINDS]
-    ).fetchall()
-    for (diver,) in divers:
-        zone = ZoneInfo(zones.get(diver, "UTC"))
-        record = record_of(diver, rows.read_facts(db, diver), timezone=zone)
-        if _health_is_over(record, at=at):
-            db.execute(
-                f"DELETE FROM fact WHERE diver = ? AND happened_at <= ? AND kind IN ({_MARKS})",
-                [diver, before(HEALTH_KEPT), *_HEALTH_KINDS],
-            )
+
+
+def _record(db: Database, diver: str, zones: dict[str, str]) -> DiverRecord:
+    zone = ZoneInfo(zones.get(diver, "UTC"))
+    return record_of(diver, rows.read_facts(db, diver), timezone=zone)
+
+
+def _retire_health(db: Database, record: DiverRecord, *, at: datetime) -> None:
+    """Drop the health rows of 90 days ago, once no lock of theirs stands and no answer is open.
+
+    What is left of them is a date, as long as a target hangs on it.
+    """
+    until = at - HEALTH_KEPT
+    if not _health_is_over(record, at=at):
+        return
+    of_then = [f for f in record.facts if not isinstance(f, HEALTH_FACTS) or f.happened_at <= until]
+    old = replace(record, facts=tuple(of_then), _cache={})
+    gone = {f for f in of_then if isinstance(f, _RETIRED)}
+    void = void_bases(old)
+    rest = tuple(f for f in record.facts if f not in gone and f not in void)
+    left = left_of(record, old, rest, at=at) if gone else ()
+    if {replace(f, said_at=at) for f in gone} == set(left):
+        return
+    _erase_bases(db, void, until=at)
+    kinds = [kind.__name__ for kind in _RETIRED]
+    db.execute(
+        f"DELETE FROM fact WHERE diver = ? AND happened_at <= ?"
+        f" AND kind IN ({', '.join('?' * len(kinds))})",
+        [record.diver, text_of(until), *kinds],
+    )
+    rows.write_facts(db, left)
 
 
 def _health_is_over(record: DiverRecord, *, at: datetime) -> bool:
-    """Whether nothing that began by 90 days ago stands or counts any more, then or now."""
+    """Whether nothing that began by 90 days ago locks or is asked any more, then or now."""
     return all(
-        lock_of(record, at=when) is None
-        and recent_harm(record, at=when) is None
-        and not unwell_open(record, at=when)
+        lock_of(record, at=when) is None and not unwell_open(record, at=when)
         for when in (at - HEALTH_KEPT, at)
     )
 
@@ -370,9 +315,12 @@ def absorb(db: Database, journal: Journal) -> None:
         for erasure in new:
             until = datetime.fromisoformat(erasure.at)
             for diver in _everybody(db):
-                if digest_of(diver) == erasure.who:
-                    erase_again = _erase_all if erasure.scope == "all" else _erase_health
-                    erase_again(db, diver, until=until)
+                if digest_of(diver) != erasure.who:
+                    continue
+                if erasure.scope == "all":
+                    _erase_all(db, diver, until=until)
+                else:
+                    _erase_health(db, _record(db, diver, _zones(db)), until=until)
             db.execute(
                 "INSERT INTO erasure (who, scope, erased_at) VALUES (?, ?, ?)",
                 [erasure.who, erasure.scope, erasure.at],
@@ -398,9 +346,8 @@ def _is_forgotten(kept: Harm | Unwell, erasures: Iterable[Erasure]) -> bool:
     mine = [e for e in erasures if e.who == who]
     if isinstance(kept, Unwell):
         return any(e.scope == "all" and said <= e.at for e in mine)
-    is_bare = kept.origin == _bare_origin(kept.diver)
     return any(
-        said < e.at or (said == e.at and not (is_bare and e.scope == "health")) for e in mine
+        said < e.at or (said == e.at and not (is_bare(kept) and e.scope == "health")) for e in mine
     )
 
 

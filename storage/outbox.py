@@ -25,6 +25,10 @@ UNSURE_AGAIN = {Delivery.ANSWER: 1, Delivery.DEBRIEF: 1, Delivery.REMINDER: 0}
 GIVEN_UP_AFTER = timedelta(hours=24)
 """Letters that surely never left are tried for so long (house rule); help texts without end."""
 
+PASSING_KEPT = timedelta(days=2)
+"""How long a button may be pressed whose line tells of earlier answers (house rule): past the evening
+by which its question is read as not answered."""
+
 LONGEST_WAIT_S = 300
 _LANE = 10
 _ORDER = {delivery: n for n, delivery in enumerate(Delivery)}
@@ -72,10 +76,11 @@ def put(db: Database, letter: Letter, *, at: datetime, last: Address | None = No
     """
     if letter.slot is not None:
         # An earlier letter of the slot is about to be replaced on the screen, its buttons too.
-        db.execute(
-            "UPDATE key SET used_at = ? WHERE used_at IS NULL AND letter IN"
-            " (SELECT id FROM outbox WHERE chat = ? AND slot = ?)",
-            [text_of(at), letter.to, letter.slot],
+        _use_up(
+            db,
+            "letter IN (SELECT id FROM outbox WHERE chat = ? AND slot = ?)",
+            [letter.to, letter.slot],
+            at=at,
         )
         db.execute(
             "UPDATE outbox SET state = 'dropped', error = 'replaced', body = '', ended_at = ?"
@@ -355,7 +360,23 @@ def button(db: Database, token: str) -> StoredKey | None:
 def use_button(db: Database, stored: StoredKey, *, at: datetime) -> None:
     """Use up all buttons of the letter, unless this one only opens further ones."""
     if not stored.key.sticky:
-        db.execute(
-            "UPDATE key SET used_at = ? WHERE letter = ? AND used_at IS NULL",
-            [text_of(at), stored.letter],
-        )
+        _use_up(db, "letter = ?", [stored.letter], at=at)
+
+
+def end_passing(db: Database, *, at: datetime) -> None:
+    """The buttons whose lines tell of earlier answers, and whose question can't be answered any more."""
+    _use_up(
+        db,
+        "json_extract(body, '$.passing') AND letter IN (SELECT id FROM outbox WHERE queued_at < ?)",
+        [text_of(at - PASSING_KEPT)],
+        at=at,
+    )
+
+
+def _use_up(db: Database, which: str, values: Sequence[object], *, at: datetime) -> None:
+    """Buttons that are used up: a press is still known as one of theirs, what they said is gone."""
+    db.execute(
+        "UPDATE key SET used_at = ?, body = json_set(body, '$.says', '')"
+        f" WHERE used_at IS NULL AND {which}",
+        [text_of(at), *values],
+    )

@@ -16,7 +16,8 @@ from planner.record import Fact
 class Member:
     """Somebody on a group's roster. `key` is stable and ours; `name` is shown, unique in the group.
 
-    A name is stored as the member writes it; whoever looks one up folds case.
+    A name is stored as the member writes it; whoever looks one up folds case. `is_new` until they
+    have been told for whom this is.
     """
 
     key: str
@@ -25,6 +26,7 @@ class Member:
     has_phone: bool = True
     is_admin: bool = False
     wants_line: bool = False
+    is_new: bool = False
 
 
 @lru_cache(maxsize=64)
@@ -51,7 +53,10 @@ class Site:
 
 @dataclass(frozen=True, kw_only=True)
 class Room:
-    """A group as a turn sees it: its key, zone, site, and everybody on its roster by member key."""
+    """A group as a turn sees it: its key, zone, site, and everybody on its roster by member key.
+
+    `called_at`: when it was last sent a text of help, whomever that was about.
+    """
 
     chat: str
     title: str
@@ -59,6 +64,7 @@ class Room:
     members: Mapping[str, Member]
     site: Site = field(default_factory=Site)
     zone_stated: bool = False
+    called_at: datetime | None = None
 
     def named(self, name: str) -> Member | None:
         """The member of that name, whatever its case, or None."""
@@ -81,7 +87,8 @@ class Key:
 
     `diver` is whose dive it logs, `may_press` the member keys whose press counts. `answers` is the
     place of the line whose open question it answers, if any. It works once, with its whole letter.
-    `sticky` keys stay after a press of theirs (they only open further ones).
+    `sticky` keys stay after a press of theirs (they only open further ones). What `passing` ones say
+    tells of earlier answers, and is kept no longer than it may be asked.
     """
 
     label: str
@@ -90,6 +97,7 @@ class Key:
     may_press: tuple[str, ...]
     answers: tuple[str, int, int] | None = None
     sticky: bool = False
+    passing: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -150,7 +158,14 @@ class Forget:
     scope: str
 
 
-Change = AddMember | SetRoom | Forget
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Met:
+    """A member has been told for whom this is, and what it is not."""
+
+    member: str
+
+
+Change = AddMember | SetRoom | Forget | Met
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,11 +10,11 @@ from sqlite_utils import Database
 
 from storage.outcome import Member, Room, SetRoom, Site
 from storage.rows import SITES
-from storage.schema import StorageError, text_of
+from storage.schema import StorageError, instant_of, text_of
 
 _MEMBER = (
     "SELECT member.key, roster.name, member.can_dm, member.has_phone, roster.is_admin,"
-    " roster.wants_line FROM roster JOIN member ON member.key = roster.member"
+    " roster.wants_line, member.is_met FROM roster JOIN member ON member.key = roster.member"
 )
 
 
@@ -40,8 +40,8 @@ class Noted:
     changed: bool = True
 
 
-def _member(row: tuple[str, str, int, int, int, int]) -> Member:
-    key, name, can_dm, has_phone, is_admin, wants_line = row
+def _member(row: tuple[str, str, int, int, int, int, int]) -> Member:
+    key, name, can_dm, has_phone, is_admin, wants_line, is_met = row
     return Member(
         key=key,
         name=name,
@@ -49,17 +49,18 @@ def _member(row: tuple[str, str, int, int, int, int]) -> Member:
         has_phone=bool(has_phone),
         is_admin=bool(is_admin),
         wants_line=bool(wants_line),
+        is_new=not is_met,
     )
 
 
 def room(db: Database, chat: str) -> Room | None:
     """The group of that key with its roster, or None."""
     row = db.execute(
-        "SELECT title, timezone, zone_stated, site FROM room WHERE chat = ?", [chat]
+        "SELECT title, timezone, zone_stated, site, called_at FROM room WHERE chat = ?", [chat]
     ).fetchone()
     if row is None:
         return None
-    title, timezone, zone_stated, site = row
+    title, timezone, zone_stated, site, called_at = row
     members = db.execute(f"{_MEMBER} WHERE roster.chat = ? ORDER BY roster.rowid", [chat])
     return Room(
         chat=chat,
@@ -68,6 +69,7 @@ def room(db: Database, chat: str) -> Room | None:
         members={m.key: m for m in map(_member, members)},
         site=SITES.validate_json(site),
         zone_stated=bool(zone_stated),
+        called_at=instant_of(called_at) if called_at else None,
     )
 
 
@@ -180,6 +182,11 @@ def set_room(db: Database, chat: str, change: SetRoom) -> None:
         db.execute("UPDATE room SET title = ? WHERE chat = ?", [change.title, chat])
 
 
+def called(db: Database, chat: str, *, at: datetime) -> None:
+    """A group is sent a text of help: the moment is kept, and nothing of whom or what."""
+    db.execute("UPDATE room SET called_at = ? WHERE chat = ?", [text_of(at), chat])
+
+
 def move_room(db: Database, chat: str, *, messenger: str, external_id: str) -> None:
     """A group got a new chat id: the old one stays as an alias, and message ids begin anew.
 
@@ -205,6 +212,11 @@ def move_room(db: Database, chat: str, *, messenger: str, external_id: str) -> N
         ).fetchall():
             put_on_roster(db, chat, key, name)
         db.execute("UPDATE member SET home = ? WHERE home = ?", [chat, stray])
+        db.execute(
+            "UPDATE room SET called_at = nullif(max(coalesce(called_at, ''), coalesce("
+            "(SELECT called_at FROM room WHERE chat = ?), '')), '') WHERE chat = ?",
+            [stray, chat],
+        )
         db.execute("DELETE FROM room WHERE chat = ?", [stray])
 
 
@@ -242,6 +254,11 @@ def put_member(
             " WHERE key = ?",
             [*new, key],
         )
+
+
+def met(db: Database, key: str) -> None:
+    """A member has been told for whom this is."""
+    db.execute("UPDATE member SET is_met = 1 WHERE key = ?", [key])
 
 
 def put_on_roster(

@@ -228,6 +228,28 @@ def m006_erasures(db: Database) -> None:
     )
 
 
+@migrations()
+def m007_called(db: Database) -> None:
+    """When a group was last sent a text of help: what ends its diving for some hours, of nobody."""
+    _run(db, "ALTER TABLE room ADD COLUMN called_at TEXT;\n")
+
+
+@migrations()
+def m008_used_up(db: Database) -> None:
+    """What a used-up button said goes with its use; so does that of those used before."""
+    _run(db, "UPDATE key SET body = json_set(body, '$.says', '') WHERE used_at IS NOT NULL;\n")
+
+
+@migrations()
+def m009_met(db: Database) -> None:
+    """Who has been told for whom this is; all who are here already have been."""
+    _run(
+        db,
+        "ALTER TABLE member ADD COLUMN is_met INTEGER NOT NULL DEFAULT 0;\n"
+        "UPDATE member SET is_met = 1;\n",
+    )
+
+
 def text_of(at: datetime) -> str:
     """An instant as the database keeps it: UTC and always as long, so that text sorts by time."""
     if at.tzinfo is None:

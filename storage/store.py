@@ -206,6 +206,7 @@ class Store(Reading):
         """Drop what has been kept for long enough, and empty the write-ahead log; now and then."""
         with immediate(self._db):
             outbox.drop_stale(self._db, at=at)
+            outbox.end_passing(self._db, at=at)
             erase.retire(self._db, at=at)
         self._facts.forget_all()
         self.empty_log()

@@ -16,7 +16,7 @@ from planner.agenda import Due
 from planner.record import Fact, Harm, Unwell
 from storage import erase, outbox, roster, rows
 from storage.outbox import StoredKey
-from storage.outcome import AddMember, Forget, Member, Outcome, Room, SetRoom
+from storage.outcome import AddMember, Delivery, Forget, Member, Met, Outcome, Room, SetRoom
 from storage.roster import Address, Noted
 from storage.schema import text_of
 
@@ -140,12 +140,16 @@ class Turn(Reading):
                     roster.set_room(self._db, room.chat, change)
                 case Forget(diver=diver, scope=scope):
                     self._forget(diver, scope, room)
+                case Met(member=key):
+                    roster.met(self._db, key)
         self._facts.add(outcome.facts)
         for diver in dict.fromkeys(f.diver for f in outcome.facts if isinstance(f, Harm | Unwell)):
             outbox.withdraw(self._db, diver, at=self.at)
         self.has_locked |= any(isinstance(f, erase.KEPT_LOCKS) for f in outcome.facts)
         for letter in outcome.letters:
             outbox.put(self._db, letter, at=self.at, last=self._last.get(letter.to))
+            if letter.delivery is Delivery.HELP and letter.to.startswith("g:"):
+                roster.called(self._db, letter.to, at=self.at)
 
     def _add(self, m: Member, chat: str) -> None:
         roster.put_member(self._db, m.key, can_dm=m.can_dm, has_phone=m.has_phone)

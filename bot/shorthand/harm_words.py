@@ -11,7 +11,7 @@ from collections.abc import Collection
 from dataclasses import replace
 from datetime import date
 
-from bot.shorthand.english import BEFORE_FEEL, FEEL
+from bot.shorthand.harm_felt import begins_with_feel, may_be_a_state, what_is_felt
 from bot.shorthand.harm_found import NO_HARM, Alike, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
@@ -24,6 +24,7 @@ from bot.shorthand.harm_subject import (
     who_is_meant,
 )
 from bot.shorthand.harm_text import Sentence, ago_days, sentences_of
+from bot.shorthand.harm_trade import take_out
 from bot.shorthand.names import fold
 from planner.harm import harm_table
 
@@ -31,7 +32,6 @@ LONGEST_CHARS = 4096
 """What stands behind this is not read."""
 _FARTHEST_WORDS = 14
 _A_DAY = 1.0
-_SHORT_STATE_WORDS = 5
 _TOLD_BY_OTHERS = ("1", "1-missing")
 _ASK_COLD = "ask-cold"
 _BY_NO_ROW = {"call": True, "ask": False}
@@ -63,7 +63,7 @@ class _ByRules:
         self._names, self._whole_names = names_said(self._text, names, words)
         found = sentences_of(self._text, words, self._names)
         self.sentences = _with_what_follows_a_sting(found)
-        self._feel = bool(self.sentences) and _begins_with_feel(self.sentences[0], self._names)
+        self._feel = bool(self.sentences) and begins_with_feel(self.sentences[0], self._names)
         self._found: list[Found] = []
         self._alike: list[Alike] = []
         self._denied: list[str] = []
@@ -85,7 +85,7 @@ class _ByRules:
             return fears
         if words.triggers.isdisjoint(carried_by(sentence)):
             return frozenset()
-        _take_out(sentence, words, feel=self._feel)
+        take_out(sentence, words, feel=self._feel)
         with_phrases(sentence, words)
         read: set[int] = set()
         met = len(self._found)
@@ -168,8 +168,8 @@ class _ByRules:
         found.sort(key=lambda f: harm_table().rows[f.row].gravity)
         well = unreadable = False
         if feel and not found:
-            well, unreadable = _what_is_felt(told, self._words, self._names)
-            unreadable = unreadable and _may_be_a_state(self.sentences[0], self._words)
+            well, unreadable = what_is_felt(told, self._words, self._names)
+            unreadable = unreadable and may_be_a_state(self.sentences[0], self._words)
         if not (found or self._denied or self._past or feel or self._asks_cold or self._alike):
             return NO_HARM
         return HarmReading(
@@ -296,93 +296,6 @@ def _fears_alone(sentence: Sentence, words: HarmWords) -> frozenset[int]:
     return fears if is_report and not sentence.question else frozenset()
 
 
-def _begins_with_feel(sentence: Sentence, names: list[str]) -> bool:
-    for word in sentence.words[:5]:
-        if word in FEEL:
-            return True
-        if word not in BEFORE_FEEL and word not in names:
-            return False
-    return False
-
-
-def _may_be_a_state(sentence: Sentence, words: HarmWords) -> bool:
-    """Whether it is said of how one feels: `feel`, or `feeling` with a few words.
-
-    `I don't feel like diving` is a wish.
-    """
-    said = sentence.words
-    if said[:2] == ["feels", "like"]:
-        return False
-    if "feel" in said[:5]:
-        i = said.index("feel")
-        is_denied = not words.lists["negators"].isdisjoint(said[:i])
-        return not (is_denied and said[i + 1 : i + 2] == ["like"])
-    return len(said) <= _SHORT_STATE_WORDS
-
-
-def _take_out(sentence: Sentence, words: HarmWords, *, feel: bool) -> None:
-    """Take out the words of idioms, of a reason after `stop`, and of harmless causes in chatter."""
-    carried = carried_by(sentence)
-    lists = words.lists
-    kept = len(words.idioms) if feel else len(words.idioms) + len(words.causes)
-    patterns = words.idioms + words.causes
-    wanted = {i for atom in carried for i in words.idiom_index.get(atom, ()) if i < kept}
-    gone: set[int] = set()
-    for i in sorted(wanted):
-        pattern = patterns[i]
-        if not may_stand(pattern, carried):
-            continue
-        ways = [list(places_of(part, sentence)) for part in pattern.parts]
-        if all(ways):
-            gone.update(p for way in ways for places in way for p in places)
-    for i, word in enumerate(sentence.words):
-        if word in lists["stops"] and not feel:
-            gone |= _reasons_of_a_stop(sentence, i, words)
-        if word in ("bloody", "bleeding") and _is_swearing(sentence, i, words):
-            gone.add(i)
-    if not feel and (full := _full_lungs(sentence)) is not None:
-        gone.add(full)
-    for i in gone:
-        sentence.atoms[i] = frozenset()
-
-
-def _reasons_of_a_stop(sentence: Sentence, i: int, words: HarmWords) -> set[int]:
-    """Where the reasons of a stop stand; none if it is said to hurt: `early, chest sore`."""
-    end = i + 1
-    while end < len(sentence.words) and sentence.words[end] in words.lists["stop_reasons"]:
-        end += 1
-    negators = words.lists["negators"]
-    if any(
-        not _HURTS.isdisjoint(sentence.atoms[k]) and negators.isdisjoint(sentence.words[k - 2 : k])
-        for k in range(end, len(sentence.words))
-    ):
-        return set()
-    return set(range(i + 1, end))
-
-
-def _is_swearing(sentence: Sentence, i: int, words: HarmWords) -> bool:
-    """`bloody parking meters`: before a plain word that is nothing of the body."""
-    after = sentence.words[i + 1 : i + 2]
-    return bool(
-        after
-        and after[0] not in words.lists["after_bloody"]
-        and _OF_A_BODY.isdisjoint(sentence.atoms[i + 1])
-        and words.is_ordinary(after[0])
-    )
-
-
-_OF_A_BODY = frozenset({"<spit>", "<cough>", "<face>", "<ears>", "<lungs>", "<chest>", "<throat>"})
-_HURTS = frozenset({"<pain>", "<sore>"})
-
-
-def _full_lungs(sentence: Sentence) -> int | None:
-    """Where `full` begins a report: `full 25 ears`, `noor full 25 ears`, `for noor full 25 ears`."""
-    said = sentence.words
-    i = 2 if said[0] == "for" else 1 if said[0] not in ("full", "ears", "ear", "both", "my") else 0
-    is_report = said[i : i + 1] == ["full"] and said[i + 1 : i + 2] != []
-    return i if is_report and said[i + 1][0].isdigit() else None
-
-
 def _matches(
     sentence: Sentence, words: HarmWords, *, feel: bool, following: list[Sentence]
 ) -> list[tuple[str, frozenset[int], bool]]:
@@ -444,53 +357,3 @@ def _combined(found: list[Found], words: HarmWords) -> list[Found]:
                 spans = tuple(sorted({x for f in mine for x in f.spans}))
                 out.append(Found(row=combination.gives, subject=subject, spans=spans))
     return out
-
-
-def _what_is_felt(
-    told: list[tuple[Sentence, frozenset[int]]], words: HarmWords, names: list[str]
-) -> tuple[bool, bool]:
-    """After `feel` without harm: whether it says well, or what nobody can read."""
-    lists = words.lists
-    well = stranger = mood = False
-    for sentence, read in told:
-        slept = "slept" in sentence.words
-        for i, word in enumerate(sentence.words):
-            if i in read or word in names or (slept and word[0].isdigit()):
-                continue
-            before = sentence.words[i - 1] if i else ""
-            if _is_said_of_a_part(sentence, i, words) or _is_no_complaint(sentence, i, words):
-                continue
-            if word in lists["well"]:
-                if sentence.question or (before in lists["negators"] and before != "no"):
-                    stranger = True
-                else:
-                    well = True
-            elif word in lists["negators"]:
-                continue
-            elif word in lists["moods"] and before not in lists["negators"]:
-                mood = True
-            elif word not in lists["filler"] and word not in FEEL and word != "for":
-                stranger = True
-    return well and not stranger, stranger or not (well or mood)
-
-
-def _is_said_of_a_part(sentence: Sentence, i: int, words: HarmWords) -> bool:
-    """`chest fine`, `breathing easy`: a part and that it is well, between the same commas."""
-    lists, said = words.lists, sentence.words
-    if said[i] not in lists["felt_parts"] and said[i] not in lists["felt_easy"]:
-        return False
-    beside = [w for w, c in zip(said, sentence.chunks, strict=True) if c == sentence.chunks[i]]
-    is_good = [w in lists["well"] or w in lists["felt_easy"] for w in beside]
-    if any(good and beside[k - 1] in lists["negators"] for k, good in enumerate(is_good) if k):
-        return False
-    freed = not {"no", "nothing", "without"}.isdisjoint(said[:i]) and "but" not in said
-    return any(w in lists["felt_parts"] for w in beside) and (any(is_good) or freed)
-
-
-def _is_no_complaint(sentence: Sentence, i: int, words: HarmWords) -> bool:
-    """`no pain anywhere`: a complaint right behind a negation."""
-    lists, said = words.lists, sentence.words
-    if said[i] not in lists["complaints"] or not i:
-        return False
-    near = said[max(0, i - 2) : i]
-    return not {"no", "not", "without", "zero", "never", "nothing", "nor"}.isdisjoint(near)

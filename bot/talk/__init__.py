@@ -10,6 +10,7 @@ from bot.heard import Heard, Kind
 from bot.shorthand import parse, words
 from bot.shorthand.reading import Command, Reading, Report, Unclear
 from bot.talk import debrief_talk, health, people
+from bot.talk.age import tells_under_age
 from bot.talk.aside import addressed
 from bot.talk.edits import edited
 from bot.talk.health_dives import stopped
@@ -43,7 +44,7 @@ def answer(
         rules=RULES,
         at=max(heard.now, heard.sent_at),
     )
-    outcome = with_round(scene, _answer(scene, said))
+    outcome = people.greeted(scene, with_round(scene, _answer(scene, said)))
     return replace(outcome, letters=tuple(addressed(scene, x) for x in outcome.letters))
 
 
@@ -74,7 +75,11 @@ def _heard(scene: Scene, readings: tuple[Reading, ...]) -> Outcome:
     if not turn.rest.strip():
         return first
     rest = stopped(parse(turn.rest, words(), names=names), turn.harmed, names)
-    rest = tuple(r for r in rest if isinstance(r, (Report, Command, Unclear)))
+    rest = tuple(
+        r
+        for r in rest
+        if isinstance(r, (Report, Command, Unclear)) or tells_under_age(r.text, rules=scene.rules)
+    )
     if not rest:
         return first
     after = replace(scene, heard=replace(heard, text=turn.rest), silent=turn.silences_rest).after(

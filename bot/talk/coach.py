@@ -14,11 +14,12 @@ from zoneinfo import ZoneInfo
 from bot.shorthand.reading import Command
 from bot.talk.aside import privately, whose
 from bot.talk.people import may_set, who_is
+from bot.talk.planned import planned
 from bot.talk.tasks import DRILLED, task
 from bot.talk.tell import outcome_words
 from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import clock, down, joined, say
-from planner.plan import Plan, plan, standing
+from planner.plan import Plan, standing
 from planner.progress import new_depth_m
 from planner.reasons import ASKED_IN_GROUP, Refusal
 from planner.record import (
@@ -163,7 +164,7 @@ def board(command: Command, scene: Scene, diver: str) -> Outcome:
 
 def _board_line(scene: Scene, diver: str) -> str:
     name = scene.name_of(diver)
-    now = plan(scene.record(diver), rules=scene.rules, at=scene.at)
+    now = planned(scene, diver)
     if isinstance(now, Refusal) and not {b.because for b in now.bars} <= ASKED_IN_GROUP:
         return say("bar.none", name=name)
     state = standing(scene.record(diver), rules=scene.rules, at=scene.at)

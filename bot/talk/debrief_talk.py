@@ -10,6 +10,7 @@ from itertools import takewhile
 
 from bot.talk.full_lung import left_by_full, offered
 from bot.talk.health import check_keys, unanswered_letters
+from bot.talk.planned import planned
 from bot.talk.tasks import dose_words, is_learning, tasks_open
 from bot.talk.turn import Scene, said
 from bot.talk.views import paused
@@ -17,7 +18,7 @@ from bot.texts.render import clock, down, joined, say
 from planner.agenda import Due, DueKind, agenda, is_checked
 from planner.debrief import Debrief, debrief
 from planner.harm import LEVELS, lock_of
-from planner.plan import plan, standing
+from planner.plan import standing
 from planner.reasons import Plan
 from planner.record import (
     Debriefed,
@@ -313,6 +314,7 @@ def _follow_up(due: Due, scene: Scene) -> Outcome:
     told = [h for h in scene.record(due.diver).of(Harm) if h.happened_at >= since]
     is_grave = any(h.level == LEVELS[0] for h in told)
     key = "debrief.follow-up-grave" if is_grave else "debrief.follow-up"
+    key += "-kept" if scene.keeper_of(due.diver) is not None else ""
     return _reminder(due, scene, say(key, name=scene.name_of(due.diver)))
 
 
@@ -333,7 +335,7 @@ def _eve(due: Due, scene: Scene) -> Outcome:
 
 def _ping(due: Due, scene: Scene) -> Outcome:
     """The interval is over, where a target still stands."""
-    now = plan(scene.record(due.diver), rules=scene.rules, at=scene.at)
+    now = planned(scene, due.diver)
     if not isinstance(now, Plan):
         return Outcome()
     return _reminder(due, scene, say("debrief.ping", name=scene.name_of(due.diver)))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from bot.shorthand.reading import Command
 from bot.talk.keys import next_keys
+from bot.talk.planned import planned_full
 from bot.talk.tell import (
     Next,
     brief_of,
@@ -18,7 +19,7 @@ from bot.talk.tell import (
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import down, joined, say
 from planner.figure import Figure
-from planner.full import FullPlan, full_plan, lost_share, supported_of
+from planner.full import FullPlan, lost_share, supported_of
 from planner.held import down_half
 from planner.learning import TASKS
 from planner.plan import standing
@@ -29,7 +30,7 @@ from storage.outcome import Letter, Outcome
 
 def next_full(command: Command, scene: Scene, diver: str) -> Outcome:
     """`next full`: the full-lung brief, or why there is none."""
-    now = full_plan(scene.record(diver), rules=scene.rules, at=scene.at)
+    now = planned_full(scene, diver)
     if isinstance(now, Refusal):
         told = refused(scene, now)
         letter = scene.answer("\n".join(told.lines), keys=told.keys, about=diver)
@@ -125,7 +126,7 @@ _OF_THE_DAY = frozenset({Because.EXHALE_DIVE, Because.REST, Because.NO_BUDDY, Be
 def offered(scene: Scene, diver: str) -> Iterator[str]:
     """That a full-lung step is supported, where nothing but the day stands against it."""
     record, rules = scene.record(diver), scene.rules
-    now = full_plan(record, rules=rules, at=scene.at)
+    now = planned_full(scene, diver)
     if isinstance(now, FullPlan):
         if now.is_step:
             yield say("full.offer", depth=down(now.line_m))
@@ -156,7 +157,7 @@ def on_full_lungs(
         for d in record.dives
     ):
         return None
-    now = full_plan(record, rules=scene.rules, at=scene.at)
+    now = planned_full(scene, diver)
     if isinstance(now, Refusal):
         return refused(scene, now, was=None if before is None else standing_brief(before, record))
     if scene.silent:
@@ -178,9 +179,12 @@ def on_full_lungs(
 def left_by_full(scene: Scene, diver: str) -> Iterator[str]:
     """What the full-lung dive that the session ends with leaves for the next one: limits, no target.
 
-    They say nothing that a lock would change, so that nobody can tell a lock from them.
+    They say nothing that a lock would change, so that nobody can tell a lock from them; under age
+    there are none.
     """
     state = standing(scene.record(diver), rules=scene.rules, at=scene.at)
+    if state.is_under_age:
+        return
     dives = [d for d in state.session if d.exercise is not Exercise.DIP]
     if not dives or dives[-1].exercise is not Exercise.FULL or dives[-1].waits or scene.silent:
         return

@@ -18,12 +18,12 @@ from bot.shorthand import words as trade_words
 from bot.shorthand.harm_found import Alike, Found, HarmReading
 from bot.shorthand.harm_left import lines_left, without_harm
 from bot.shorthand.harm_lexicon import harm_words
-from bot.shorthand.harm_reading import read_harm
+from bot.shorthand.harm_reading import is_said_to, read_harm
 from bot.shorthand.harm_text import QUOTES
 from bot.shorthand.names import fold, with_names
 from bot.shorthand.reading import Command, Report
 from bot.talk import health_letters as letters_of
-from bot.talk.health_check import CHECK, is_unwell, is_well, pressed, typed
+from bot.talk.health_check import CHECK, feels_numb, is_unwell, is_well, pressed, typed
 from bot.talk.health_cleared import CLEARED, cleared
 from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import closed, marks, owed
@@ -200,13 +200,13 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
         return None
     found, calls = _found_by_diver(scene, reading), _calls_by_diver(scene, reading)
     told = [
-        ([], _help_first(scene, calls)),
+        ([], _help_first(scene, found, calls)),
         *_told(scene, found, calls),
         *_likened(scene, found, calls),
         *(_felt(scene, diver, read) for diver, read in felt if diver not in found | calls),
     ]
     if reading.asks_cold and heard.sender not in found | calls:
-        told.append(([], _asked_of_cold(scene)))
+        told.append(feels_numb(scene, heard.sender))
     facts = [fact for new, _ in told for fact in new]
     letters = [letter for _, more in told for letter in more]
     rest = without_harm(heard.text, reading, drop_lines=feel_lines, names=names)
@@ -226,7 +226,7 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
 def _found_by_diver(scene: HealthScene, reading: HarmReading) -> _ByDiver:
     by_diver: _ByDiver = {}
     for found in reading.found:
-        for about in _whom(scene, found.subject):
+        for about in _whom(scene, found.subject, found.spans[0]):
             by_diver.setdefault(about, []).append(found)
     return by_diver
 
@@ -234,7 +234,7 @@ def _found_by_diver(scene: HealthScene, reading: HarmReading) -> _ByDiver:
 def _calls_by_diver(scene: HealthScene, reading: HarmReading) -> _Calls:
     calls: _Calls = {}
     for alike in reading.alike:
-        for about in _whom(scene, alike.subject):
+        for about in _whom(scene, alike.subject, alike.span):
             calls[about] = calls.get(about, False) or alike.is_call
     return calls
 
@@ -251,8 +251,11 @@ def _told(scene: HealthScene, by_diver: _ByDiver, calls: _Calls) -> Iterator[Sai
             yield about_other(scene, diver, rows, is_call=calls.get(diver, False))
 
 
-def _help_first(scene: HealthScene, calls: _Calls) -> list[Letter]:
-    """The help for what is like a call, once for all who are spoken of."""
+def _help_first(scene: HealthScene, by_diver: _ByDiver, calls: _Calls) -> list[Letter]:
+    """The help for what is like a call, once for all, where no row brings the help of its own."""
+    table = harm_table().rows
+    if any(table[f.row].level == LEVELS[0] for mine in by_diver.values() for f in mine):
+        return []
     return [call_text(scene, about) for about, is_call in calls.items() if is_call][:1]
 
 
@@ -264,15 +267,6 @@ def _likened(scene: HealthScene, by_diver: _ByDiver, calls: _Calls) -> Iterator[
         is_asked = rows and not (is_own_call and rows[0].level != LEVELS[0])
         if about is not None and not is_asked:
             yield seems(scene, about, is_call=is_call)
-
-
-def _asked_of_cold(scene: HealthScene) -> list[Letter]:
-    """Whether numb fingers are only cold."""
-    whom = scene.addressee(scene.heard.sender)
-    letters = letters_of.quiet(scene.heard, whom)
-    if letters_of.reachable(scene.heard, whom):
-        letters.append(letters_of.cold_question(whom))
-    return letters
 
 
 def _is_at_a_dive(scene: HealthScene) -> bool:
@@ -339,18 +333,21 @@ def _felt_lines(
     return felt, frozenset(numbers)
 
 
-def _whom(scene: HealthScene, subject: str | None) -> tuple[str | None, ...]:
+def _whom(scene: HealthScene, subject: str | None, span: tuple[int, int]) -> tuple[str | None, ...]:
     """Whom a row is about: the sender, a name, whose message it replies to, or the sender's buddy.
 
     Where the buddy may be one of several, all of them are asked.
     """
+    other = scene.heard.reply_to_sender
+    answers = other in scene.room.members and other != scene.heard.sender
+    if subject is None and answers and is_said_to(scene.heard.text, span, harm_words()):
+        return (other,)
     if subject is None:
         return (scene.heard.sender,)
     if subject:
         member = scene.room.named(subject)
         return (member.key if member is not None else None,)
-    other = scene.heard.reply_to_sender
-    if other in scene.room.members and other != scene.heard.sender:
+    if answers:
         return (other,)
     buddies = _own_buddies(scene) if _MY_BUDDY.search(scene.heard.text) else ()
     return buddies or (None,)
@@ -384,4 +381,4 @@ def _felt(scene: HealthScene, diver: str, read: HarmReading) -> Said:
         return about_other(scene, diver, [harm_table().rows["23"]])
     if read.well:
         return is_well(scene, diver)
-    return is_unwell(scene, diver)
+    return is_unwell(scene, diver, unread=True)

@@ -16,9 +16,18 @@ from bot.talk.health_scene import HealthScene, Said
 from bot.talk.turn import Scene
 from bot.texts.help import help_line, typed_answer
 from planner.agenda import is_checked
-from planner.harm import LEVELS, called_for_help, harm_table, lock_of, unanswered, unwell_open
+from planner.harm import (
+    LEVELS,
+    called_for_help,
+    harm_table,
+    lock_of,
+    locks_of,
+    unanswered,
+    unwell_open,
+)
 from planner.record import (
     Debriefed,
+    DiverRecord,
     Fact,
     Harm,
     Unwell,
@@ -31,7 +40,7 @@ from storage.outcome import Letter
 
 CHECK = re.compile(
     r"check (?P<name>.+?) (?:(?P<word>yes|no|not-sure)|four (?P<base>\S+) (?P<answers>[nlmu]{1,4})"
-    r"|(?P<about>cold|samba|called) (?P<told>yes|no|not-sure|out))",
+    r"|(?P<about>cold|samba|called|rest) (?P<told>yes|no|not-sure|out))",
     re.IGNORECASE,
 )
 RAISED_BY_ANSWERS = {
@@ -66,11 +75,14 @@ def is_well(scene: HealthScene, diver: str, *, answers: bool = False) -> Said:
         text = "\n".join(filter(None, (first, bar)))
         letters.append(letters_of.private_letter(whom, text))
         letters += letters_of.still_called(record, whom, at=scene.at)
+        waits = unanswered(record, at=scene.at)
+        if waits is not None and not (waits.grave or waits.by_other):
+            letters.append(letters_of.first_question(whom, unread=waits.unread))
     return [fact], letters
 
 
-def is_unwell(scene: HealthScene, diver: str) -> Said:
-    """No, not sure, or words nobody can read: no target, and the four questions."""
+def is_unwell(scene: HealthScene, diver: str, *, unread: bool = False) -> Said:
+    """No, not sure, or words nobody can read (`unread`): no target, and the four questions."""
     heard = scene.heard
     whom = scene.addressee(diver)
     fact = Unwell(
@@ -78,14 +90,41 @@ def is_unwell(scene: HealthScene, diver: str) -> Said:
         happened_at=heard.sent_at,
         said_at=heard.now,
         by=heard.sender,
-        origin=scene.origin(diver, answers=True),
+        origin=scene.origin(diver, answers=not unread),
+        unread=unread,
     )
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
         letters += letters_of.still_to_call(scene.record(diver), whom, scene.room, at=scene.at)
-        base = harm_table().unanswered_row
-        letters.append(letters_of.question(whom, 0, base=base, answers=""))
+        letters.append(letters_of.first_question(whom, unread=unread))
     return [fact], letters
+
+
+def feels_numb(scene: HealthScene, diver: str) -> Said:
+    """Numb fingers, which may be the cold: no target until that is answered."""
+    facts, _ = is_unwell(scene, diver, unread=True)
+    whom = scene.addressee(diver)
+    letters = letters_of.quiet(scene.heard, whom)
+    if letters_of.reachable(scene.heard, whom):
+        letters.append(letters_of.cold_question(whom))
+    return facts, letters
+
+
+def _is_nothing(scene: HealthScene, diver: str) -> list[Fact]:
+    """What was unread, or numb, is nothing: the answer to that question and to no other."""
+    record = scene.record(diver)
+    locks = locks_of(record)
+    asked = [u for u in record.of(Unwell) if u.unread and locks.is_open(u, scene.at)]
+    return [
+        Well(
+            diver=diver,
+            happened_at=scene.heard.sent_at,
+            said_at=scene.heard.now,
+            by=scene.heard.sender,
+            origin=u.origin,
+        )
+        for u in asked[-1:]
+    ]
 
 
 # answers typed
@@ -116,13 +155,13 @@ def typed(scene: HealthScene) -> Said | None:
         return None
     if not is_check:
         # the four questions wait for their buttons: a bare word may be about any of them
-        whom, base = scene.addressee(divers[0]), harm_table().unanswered_row
+        whom = scene.addressee(divers[0])
         waits = unanswered(scene.record(divers[0]), at=scene.at)
         if waits is not None and waits.grave:
             again = letters_of.worried(whom, by=waits.by, grave=True)
             first = help_line("by_button")
         else:
-            again = letters_of.question(whom, 0, base=base, answers="")
+            again = letters_of.first_question(whom, unread=waits is not None and waits.unread)
             first = help_line("by_buttons")
         return [], [replace(again, text=f"{first}\n{again.text}")]
     return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
@@ -209,24 +248,25 @@ def pressed(scene: HealthScene, said: re.Match[str]) -> Said | None:
         is_yes = said["word"].lower() == "yes"
         facts, letters = (is_well if is_yes else is_unwell)(scene, diver)
     elif said["answers"]:
-        if said["base"] not in harm_table().rows:
+        if said["base"] not in {*harm_table().rows, letters_of.UNREAD}:
             return None
         facts, letters = _answered(scene, diver, said["base"], said["answers"].lower())
     elif said["about"].lower() == "called":
         facts, letters = _called(scene, diver, said["told"].lower())
     elif said["told"].lower() != "yes":
-        key = "12" if said["about"].lower() == "cold" else "3-now"
-        facts, letters = reported(scene, diver, [harm_table().rows[key]], at=at)
+        row = harm_table().rows[_ROW_OF_NO[said["about"].lower()]]
+        facts, letters = reported(scene, diver, [row], at=at)
     else:
-        facts = []
-        whom = scene.addressee(diver)
-        if said["about"].lower() == "cold":
-            text = help_line("cold_ok")
-        else:
-            bar = letters_of.bar_text(scene.record(diver), whom, at=scene.at)
-            text = "\n".join(filter(None, (help_line("answered"), bar)))
-        letters = [letters_of.private_letter(whom, text)]
+        about = said["about"].lower()
+        facts = [] if about == "samba" else _is_nothing(scene, diver)
+        first = help_line("cold_ok" if about == "cold" else "answered")
+        record, whom = scene.with_facts(diver, facts), scene.addressee(diver)
+        letters = [_closing(record, whom, at=scene.at, first=first)]
     return facts, letters
+
+
+_ROW_OF_NO = {"cold": "12", "samba": "3-now", "rest": harm_table().unanswered_row}
+"""The row that anything but yes brings, by what is asked about."""
 
 
 def _called(scene: HealthScene, diver: str, told: str) -> Said:
@@ -262,9 +302,18 @@ def _answered(scene: HealthScene, diver: str, base: str, answers: str) -> Said:
         letters = letters or [letters_of.own_help(whom, row.text, scene.room)]
         bar = letters_of.bar_text(record, whom, at=scene.at)
         letters.append(letters_of.private_letter(whom, bar))
+    elif set(answers) == {"n"} and base == letters_of.UNREAD:
+        letters = [letters_of.rest_question(whom)]
     elif last == "n":
         # the last button is not answered with silence
-        bar = letters_of.bar_text(scene.record(diver), whom, at=scene.at)
-        closing = "\n".join(filter(None, (help_line("answered"), bar)))
-        letters.append(letters_of.private_letter(whom, closing))
+        first = help_line("answered")
+        letters.append(_closing(scene.record(diver), whom, at=scene.at, first=first))
     return facts, letters
+
+
+def _closing(
+    record: DiverRecord, whom: letters_of.Addressee, *, at: datetime, first: str
+) -> Letter:
+    """What the last answer comes to, and what still bars."""
+    bar = letters_of.bar_text(record, whom, at=at)
+    return letters_of.private_letter(whom, "\n".join(filter(None, (first, bar))))

@@ -9,6 +9,7 @@ from bot.talk import health_letters as letters_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import help_line
 from bot.texts.render import day
+from planner.harm import lock_of
 from planner.record import Cleared, Fact
 
 CLEARED = re.compile(
@@ -18,7 +19,7 @@ CLEARED = re.compile(
 
 
 def cleared(scene: HealthScene, said: re.Match[str]) -> Said | None:
-    """`cleared 2026-08-01`, in private: a date, never ahead."""
+    """`cleared 2026-08-01`, in private: a date, never ahead; one before the last symptom clears nothing."""
     heard = scene.heard
     diver = heard.sender
     if said["name"]:
@@ -54,8 +55,12 @@ def cleared(scene: HealthScene, said: re.Match[str]) -> Said | None:
                 on=on,
             )
         ]
-        after = letters_of.bar_text(scene.with_facts(diver, facts), whom, at=scene.at)
-        text = "\n".join(filter(None, (help_line("cleared", date=day(on)), after)))
+        record = scene.with_facts(diver, facts)
+        lock = lock_of(record, at=scene.at)
+        # a word is owed all the same: this one is older than what it was to be about
+        key = "cleared_before" if lock is not None and lock.doctor else "cleared"
+        after = letters_of.bar_text(record, whom, at=scene.at)
+        text = "\n".join(filter(None, (help_line(key, date=day(on)), after)))
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
         letters.append(letters_of.private_letter(whom, text))

@@ -7,10 +7,12 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from bot.heard import Heard, Kind
-from bot.texts.help import help_key, help_line, help_text, level_of
+from bot.texts.help import help_key, help_line, help_text, level_of, of_another
 from bot.texts.render import day
 from planner.harm import (
     HarmRow,
+    Lock,
+    Unanswered,
     alarm_until,
     called_for_help,
     harm_table,
@@ -52,11 +54,13 @@ class Addressee:
     @property
     def begins(self) -> str:
         """What the addressee's lines about the diver begin with: `for noor ` from a keeper."""
-        return help_line("for_prefix", name=self.name) if self.is_kept else ""
+        return help_line("for_prefix", name=self.name) if self.is_kept and self.name else ""
 
     def told(self, text: str) -> str:
-        """A text as the addressee reads it: with the name where it is about somebody else."""
-        return help_line("for_name", name=self.name, text=text) if self.is_kept else text
+        """A text as the addressee reads it: a keeper with the name, and where the diver is meant, so."""
+        if not self.is_kept:
+            return text
+        return help_line("for_name", name=self.name, text=of_another(text))
 
 
 def help_letter(to: str, key: str, room: Room, *, about: str | None) -> Letter:
@@ -190,12 +194,13 @@ def _is_second(record: DiverRecord, *, at: datetime) -> bool:
     return last is not None and not last.doctor and lock is not None and lock.doctor
 
 
-def lock_words(record: DiverRecord, *, at: datetime) -> str:
-    """What stands of a diver's health as the diver types it, all of it."""
+def lock_words(record: DiverRecord, *, at: datetime, is_kept: bool = False) -> str:
+    """What stands of a diver's health as the diver types it, all of it; `is_kept`: as a keeper reads it."""
     whom = Addressee(
         diver=record.diver, name="", speaker=record.diver, speaker_name="", can_dm=True
     )
-    return bar_text(record, whom, at=at)
+    text = bar_text(record, whom, at=at)
+    return of_another(text) if is_kept else text
 
 
 def bar_text(
@@ -215,8 +220,7 @@ def bar_text(
     if lock is None:
         waits = unanswered(record, at=at)
         if waits is not None:
-            kind = "still_open_grave" if waits.grave else "still_open"
-            said.append(help_line(kind, begins=whom.begins))
+            said.append(help_line(_still_open(waits), begins=whom.begins))
         elif (until := alarm_until(record, at=at)) is not None:
             on, time = _day_and_time(until, record.timezone)
             said.append(help_line("alarmed", date=on, time=time))
@@ -226,12 +230,14 @@ def bar_text(
         return "\n".join(said)
     if lock.open:
         said.append(help_line("until_well", begins=whom.begins))
-    elif lock.until_on is not None:
+    elif lock.until_on is not None and not _is_past(lock, at=at):
         said.append(_until(day(lock.until_on), lock.ends_at, record.timezone))
-    if brief:
+    if brief and said:
         return "\n".join((*said, help_line("the_rest", begins=whom.begins)))
     if lock.doctor:
-        said.append(help_line("owes_doctor", begins=whom.begins))
+        # a date that has passed is said no more: what stands then is the word alone
+        kind = "owes_doctor" if said else "owes_doctor_only"
+        said.append(help_line(kind, begins=whom.begins))
     keys = [r.key for r in rows] if rows else [h.row for h in record.of(Harm)]
     if "2" in keys or "3-now" in keys:
         said.append(help_line("instructor"))
@@ -241,6 +247,17 @@ def bar_text(
     if waits is not None and waits.grave:
         said.append(help_line("still_open_grave"))
     return "\n".join(said)
+
+
+def _is_past(lock: Lock, *, at: datetime) -> bool:
+    """Whether the days of a lock are over, and it stands for a clinician's word alone."""
+    return lock.ends_at is not None and lock.ends_at <= at
+
+
+def _still_open(waits: Unanswered) -> str:
+    if waits.grave:
+        return "still_open_grave"
+    return "still_open" if waits.by_other else "still_open_four"
 
 
 def _day_and_time(at: datetime, zone: ZoneInfo) -> tuple[str, str]:
@@ -256,6 +273,16 @@ def _until(on: str, ends_at: datetime | None, zone: ZoneInfo) -> str:
     return help_line("until_time", date=on, time=f"{shown:%H:%M}")
 
 
+UNREAD = "unread"
+"""What the four questions are asked about where no row was told."""
+
+
+def first_question(whom: Addressee, *, unread: bool) -> Letter:
+    """The first of the four questions: about what is not normal, or about what may be nothing."""
+    base = UNREAD if unread else harm_table().unanswered_row
+    return question(whom, 0, base=base, answers="")
+
+
 def question(whom: Addressee, n: int, *, base: str, answers: str) -> Letter:
     """One of the four questions; the answers given so far travel in the lines of its buttons."""
     kind = QUESTIONS[n]
@@ -266,13 +293,22 @@ def question(whom: Addressee, n: int, *, base: str, answers: str) -> Letter:
         (help_key("not_sure"), "u"),
     )
     keys = tuple(
-        (_key(whom, label, f"check {whom.name} four {base} {answers}{letter}"),)
+        (_key(whom, label, f"check {whom.name} four {base} {answers}{letter}", passing=True),)
         for label, letter in labels
     )
     text = help_line(f"question_{n + 1}")
     if n == 0:
         text = f"{text}\n{help_line('bars')}"
     return private_letter(whom, text, keys)
+
+
+def rest_question(whom: Addressee) -> Letter:
+    """Behind four times no, where nothing was told that anybody could read: whether that is all."""
+    rows = tuple(
+        (_key(whom, help_key(label), f"check {whom.name} rest {said}"),)
+        for label, said in (("rest_none", "yes"), ("rest_other", "no"), ("not_sure", "not-sure"))
+    )
+    return private_letter(whom, help_line("question_rest"), rows)
 
 
 def two_questions(whom: Addressee) -> tuple[str, tuple[tuple[Key, ...], ...]]:
@@ -340,5 +376,14 @@ def cold_question(whom: Addressee) -> Letter:
     return private_letter(whom, help_line("cold_hands"), rows)
 
 
-def _key(whom: Addressee, label: str, says: str, *, sticky: bool = False) -> Key:
-    return Key(label=label, says=says, diver=whom.diver, may_press=(whom.speaker,), sticky=sticky)
+def _key(
+    whom: Addressee, label: str, says: str, *, sticky: bool = False, passing: bool = False
+) -> Key:
+    return Key(
+        label=label,
+        says=says,
+        diver=whom.diver,
+        may_press=(whom.speaker,),
+        sticky=sticky,
+        passing=passing,
+    )

@@ -105,7 +105,7 @@ def _question(scene: HealthScene, record: DiverRecord, whom: letters_of.Addresse
     waits = unanswered(record, at=scene.at)
     if waits is not None and waits.by_other:
         return [letters_of.worried(whom, by=waits.by, grave=waits.grave)]
-    return [letters_of.question(whom, 0, base=harm_table().unanswered_row, answers="")]
+    return [letters_of.first_question(whom, unread=waits is not None and waits.unread)]
 
 
 def _mark(heard: Heard, diver: str, question: str) -> Asked:

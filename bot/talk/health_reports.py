@@ -9,7 +9,7 @@ from bot.talk import health_letters as letters_of
 from bot.talk.health_scene import HealthScene, Said
 from bot.texts.help import help_line
 from planner.harm import LEVELS, HarmRow, harm_table, unanswered
-from planner.record import Consent, DiverRecord, Fact, Harm, Unwell
+from planner.record import Consent, DiverRecord, Fact, Harm, Unwell, Well
 from planner.rules import RULES
 from storage.outcome import Letter
 
@@ -94,8 +94,40 @@ def _may_be(harm: Harm) -> tuple[str, ...]:
     )
 
 
+def _lasting(record: DiverRecord, rows: list[HarmRow], *, at: datetime) -> list[HarmRow]:
+    """The rows, in the longer form of each that was first told of so long ago and has lasted.
+
+    An ear that still hurts after two days is a doctor's matter. Feeling well, or a day of exhale
+    dives, begins anew. Of a row that was not kept nobody knows that it is the same: then only the
+    words `still there` ask.
+    """
+    since = _last_begun_anew_at(record, at=at)
+    first: dict[str | None, datetime] = {}
+    for h in record.of(Harm):
+        if h.happened_at <= at and (since is None or h.happened_at > since):
+            first.setdefault(h.row, h.happened_at)
+    return rows_of(
+        row.longer
+        if row.longer is not None
+        and row.key in first
+        and at - first[row.key] > timedelta(hours=row.longer_after_h)
+        else row.key
+        for row in rows
+    )
+
+
+def _last_begun_anew_at(record: DiverRecord, *, at: datetime) -> datetime | None:
+    """When the diver last said that all is well, or dived by exhale; what came before is another event."""
+    # an answer to a call for help says nothing of feeling well
+    calls = {u.origin.place for u in record.of(Unwell) if u.grave}
+    wells = (w.happened_at for w in record.of(Well) if w.origin.place not in calls)
+    dives = (d.happened_at for d in record.dives if d.exercise.is_exhale)
+    return max((when for when in (*wells, *dives) if when <= at), default=None)
+
+
 def reported(scene: HealthScene, diver: str, rows: list[HarmRow], *, at: datetime) -> Said:
     """A report by the diver, or by the keeper of one without a phone."""
+    rows = _lasting(scene.record(diver), rows, at=at)
     rows = _with_earlier(scene.record(diver), rows, at=at)
     facts = harm_facts(scene, diver, rows, at=at, answers=True)
     record = scene.with_facts(diver, facts)

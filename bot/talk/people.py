@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from functools import lru_cache
 from hashlib import blake2b
 
+from bot.heard import Kind
 from bot.shorthand import words
 from bot.shorthand.reading import Command
 from bot.talk.aside import line_for, privately
@@ -17,8 +18,19 @@ from bot.talk.export import SOMEBODY, as_csv, as_json, export_of
 from bot.talk.health_letters import Addressee, still_called
 from bot.talk.turn import Handler, Scene, said
 from bot.texts.render import clock, joined, say
-from planner.record import Grant, Kept
-from storage.outcome import AddMember, Forget, Key, Letter, Member, Outcome, SetRoom, Site
+from planner.record import Grant, Harm, Kept, Unwell
+from storage.outcome import (
+    AddMember,
+    Delivery,
+    Forget,
+    Key,
+    Letter,
+    Member,
+    Met,
+    Outcome,
+    SetRoom,
+    Site,
+)
 
 # the first words
 
@@ -27,10 +39,33 @@ def start(command: Command, scene: Scene, diver: str) -> Outcome:
     """`/start`: for whom this is, what it is not, how to begin, and the question of consent."""
     if not scene.in_private:
         return said(scene.answer(say("start.group")))
-    return said(
+    first = said(
         scene.answer(say("start.what")),
         Letter(to=scene.heard.chat, text=say("start.privacy"), keys=(_consent_keys(scene),)),
     )
+    member = scene.member(scene.sender)
+    is_new = member is not None and member.is_new
+    return replace(first, changes=(Met(member=scene.sender),) if is_new else ())
+
+
+def greeted(scene: Scene, outcome: Outcome) -> Outcome:
+    """An outcome with the short line of what this is and is not, for who begins otherwise, once.
+
+    It stands at the first answer that is not of health: beside help nothing else is read.
+    """
+    member = scene.member(scene.sender)
+    if member is None or not member.is_new or scene.heard.kind is Kind.JOINED:
+        return outcome
+    if any(isinstance(c, Met) for c in outcome.changes):
+        return outcome
+    is_of_health = any(isinstance(f, Harm | Unwell) for f in outcome.facts)
+    if is_of_health or any(x.delivery is Delivery.HELP for x in outcome.letters):
+        return outcome
+    if not any(x.to == scene.heard.chat and x.text for x in outcome.letters):
+        return outcome
+    line = Letter(to=scene.heard.chat, text=say("start.short"))
+    met = Met(member=scene.sender)
+    return replace(outcome, letters=(*outcome.letters, line), changes=(*outcome.changes, met))
 
 
 def _consent_keys(scene: Scene) -> tuple[Key, ...]:

@@ -5,13 +5,16 @@ Said in private; typed in a group, it is kept all the same and answered in priva
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 from bot.shorthand.reading import Command
+from bot.talk.age import answered, is_under_age
 from bot.talk.ahead import by_words
 from bot.talk.aside import line_for, privately, whose
 from bot.talk.turn import Handler, Scene
+from bot.talk.views import paused
 from bot.texts.render import day, down, joined, metres, say
+from planner.bases import void_bases
 from planner.figure import Figure, OutOfRange
 from planner.held import sizes
 from planner.lungs import Implausible, Lungs, lungs_of, predict, with_measured
@@ -34,7 +37,6 @@ from planner.record import (
     VolumeKind,
     day_begins_at,
 )
-from planner.rules import Rules
 from planner.sources import source
 from planner.standing import Standing
 from storage.outcome import Outcome
@@ -71,9 +73,8 @@ def me(command: Command, scene: Scene, diver: str) -> Outcome:
     age_y = int(_number(command, "age_y"))
     height_m = _number(command, "height_m")
     if is_under_age(age_y, rules=scene.rules):
-        least_y = int(scene.rules["people.least_age_y"])
         fact_of_age = UnderAge(**scene.carried(diver, command.line))
-        return _answered(scene, diver, say("profile.under-age", age=least_y), fact_of_age)
+        return _answered(scene, diver, answered(scene.rules), fact_of_age)
     try:
         predict(sex=sex, age_y=age_y, height_m=height_m, extrapolate=True)
     except OutOfRange as error:
@@ -94,16 +95,6 @@ def me(command: Command, scene: Scene, diver: str) -> Outcome:
         )
     )
     return _answered(scene, diver, text, fact)
-
-
-def is_under_age(age_y: int, *, rules: Rules) -> bool:
-    """Whether somebody of an age in years is not served (H `people.least_age_y`).
-
-    >>> from planner.rules import RULES
-    >>> is_under_age(17, rules=RULES), is_under_age(18, rules=RULES)
-    (True, False)
-    """
-    return age_y < rules["people.least_age_y"]
 
 
 def _plain(value: float) -> str:
@@ -242,15 +233,23 @@ _SPACES_ML = {VolumeKind.MOUTH: (1.0, 500.0), VolumeKind.MASK: (0.0, 400.0)}
 # PB, goal, base
 
 
+def _only_kept(scene: Scene, diver: str, fact: Fact) -> Outcome:
+    """Under age what is told is kept, and answered with nothing to dive by."""
+    text = "\n".join((say("profile.kept"), *paused(scene, diver)))
+    return _answered(scene, diver, text, fact)
+
+
 def pb(command: Command, scene: Scene, diver: str) -> Outcome:
     """`pb 38`: the deepest full-lung dive with a mouthfill so far; it settles the exercise."""
     depth_m = _number(command, "depth_m")
     fact = PB(**scene.carried(diver, command.line), depth_m=depth_m)
+    if _now(scene, scene.record(diver)).is_under_age:
+        return _only_kept(scene, diver, fact)
     state = _now(scene, scene.after((fact,)).record(diver))
     lines = [say("profile.pb", depth=depth_m)]
     if state.pb_m is not None and state.pb_m > depth_m:
         lines.append(say("profile.pb-deeper", depth=state.pb_m))
-    lines += _aim_lines(scene, state)
+    lines += _aim_lines(scene, state, diver)
     return _answered(scene, diver, "\n".join(lines), fact)
 
 
@@ -260,14 +259,16 @@ def goal(command: Command, scene: Scene, diver: str) -> Outcome:
     by_on = command.args.get("by_on")
     assert by_on is None or isinstance(by_on, date)
     before = _now(scene, scene.record(diver))
+    fact = Goal(**scene.carried(diver, command.line), depth_m=depth_m, by_on=by_on)
+    if before.is_under_age:
+        return _only_kept(scene, diver, fact)
     if _too_far_after_reached(before, depth_m):
         assert before.pb_m is not None
         far = down(before.pb_m + before.rules["goal.further_m"])
         text = say("profile.goal-too-far", reached=before.goal_m or 0.0, far=far)
         return _answered(scene, diver, text, buttons=(f"goal {far}",))
-    fact = Goal(**scene.carried(diver, command.line), depth_m=depth_m, by_on=by_on)
     state = _now(scene, scene.after((fact,)).record(diver))
-    lines = [say("profile.goal", depth=depth_m), *_aim_lines(scene, state)]
+    lines = [say("profile.goal", depth=depth_m), *_aim_lines(scene, state, diver)]
     if by_on is not None:
         record = scene.after((fact,)).record(diver)
         lines += by_words(scene, record, by_on)
@@ -287,8 +288,8 @@ def _too_far_after_reached(state: Standing, depth_m: float) -> bool:
     )
 
 
-def _aim_lines(scene: Scene, state: Standing) -> list[str]:
-    """Exercise, stage and base as they stand; or what is still missing for them."""
+def _aim_lines(scene: Scene, state: Standing, diver: str) -> list[str]:
+    """Exercise, stage and base as they stand, or what is missing for them; no opening while health bars."""
     if state.pb_m is None:
         return [say("profile.pb-missing")]
     rv = state.exercise is Exercise.RV
@@ -320,7 +321,10 @@ def _aim_lines(scene: Scene, state: Standing) -> list[str]:
         lines.append(
             say("profile.staged", stage=stage_m, goal=state.goal_m, why=_why_staged(state))
         )
-    if state.held_m is None:
+    barred = paused(scene, diver)
+    if barred:
+        lines += barred
+    elif state.held_m is None:
         example = f"{'rv 6' if rv else 'frc 18'} {scene.at.astimezone(scene.zone):%Y-%m}"
         lines.append(say("profile.nothing-held", first=state.first_m, example=example))
         if state.lungs is None:
@@ -356,36 +360,53 @@ def base(command: Command, scene: Scene, diver: str) -> Outcome:
         depth_m=depth_m,
         on=on,
     )
+    if _now(scene, record).is_under_age:
+        return _only_kept(scene, diver, fact)
+    after = scene.after((fact,)).record(diver)
+    state = _now(scene, after)
+    if fact in void_bases(after):
+        lines = [say("caution.no-target")]
+    else:
+        lines = _base_lines(scene, fact, state, days=(today - on).days)
+    # while health bars, what bars is said in place of where it would open
+    lines += paused(scene, diver) or _opens_lines(state, exercise)
+    return _answered(scene, diver, "\n".join(lines), fact)
+
+
+def _base_lines(scene: Scene, fact: ReportedBase, state: Standing, *, days: int) -> list[str]:
+    """What a reported base counts as, and what the time since then leaves of it."""
     rules = scene.rules
+    exercise = fact.exercise
     frc = exercise is Exercise.FRC
     size = sizes(rules, exercise)
     share, most_m = size.reported_share, None if frc else size.reported_most_m
-    counts_m = size.reported_counts_m(depth_m)
-    what = exercise.value.upper()
+    counts_m = size.reported_counts_m(fact.depth_m)
     lines = [
         say(
             "profile.base-frc" if frc else "profile.base-rv",
-            what=what,
-            depth=depth_m,
-            on=on,
+            what=exercise.value.upper(),
+            depth=fact.depth_m,
+            on=fact.on,
             counts=counts_m,
             share=f"{share * 100:.0f}",
             most=metres(most_m or 0.0),
         )
     ]
-    state = _now(scene, scene.after((fact,)).record(diver))
-    if (
-        today - on > timedelta(days=rules["held.window_d"])
-        and state.tracks[exercise].over_since is not None
-    ):
-        lines.append(say("profile.base-old", days=(today - on).days))
+    if days > rules["held.window_d"] and state.tracks[exercise].over_since is not None:
+        lines.append(say("profile.base-old", days=days))
     elif state.exercise is not None and state.exercise is not exercise:
         lines.append(say("profile.base-other", now=state.exercise.value.upper()))
     elif state.held_m is not None and state.held_m != counts_m:
-        lines.append(say("profile.base-laid-off", days=(today - on).days, held=state.held_m))
-    if state.exercise is exercise and state.opening_m is not None and state.held_m is not None:
-        lines.append(say("profile.base-opens", opening=state.opening_m))
-    return _answered(scene, diver, "\n".join(lines), fact)
+        ago = {0: "today", 1: "one"}.get(days, "many")
+        lines.append(say(f"profile.base-laid-off-{ago}", days=days, held=state.held_m))
+    return lines
+
+
+def _opens_lines(state: Standing, exercise: Exercise) -> tuple[str, ...]:
+    """Where the next session opens, by the exercise that the base was told of."""
+    if state.exercise is not exercise or state.opening_m is None or state.held_m is None:
+        return ()
+    return (say("profile.base-opens", opening=state.opening_m),)
 
 
 # what is wanted

@@ -100,7 +100,7 @@ def _raised(before: Scene, after: Scene, dive: Dive) -> Iterator[str]:
     if dive.exercise is not Exercise.FULL:
         return
     was, now = (standing(s.record(dive.diver), rules=s.rules, at=s.at) for s in (before, after))
-    if now.pb_m is None or now.pb_m <= (was.pb_m or 0.0):
+    if now.is_under_age or now.pb_m is None or now.pb_m <= (was.pb_m or 0.0):
         return
     yield say("full.pb", pb=now.pb_m)
     if now.exercise is not was.exercise and now.exercise is not None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from bot.heard import Kind
 from bot.shorthand.reading import Command
-from bot.talk.planned import calls_here
+from bot.talk.planned import called_until
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import down, joined, say
 from planner.order import Line, Round, order
@@ -100,17 +100,9 @@ def _asked(scene: Scene) -> Ordered | None:
     return asked if scene.at - last <= gap else None
 
 
-def _is_stopped(scene: Scene) -> bool:
-    """Whether somebody called for help in this group, no longer ago than a session lasts."""
-    since = scene.at - scene.rules.session_gap
-    return any(
-        call.happened_at >= since for key in scene.room.members for call in calls_here(scene, key)
-    )
-
-
 def _round(scene: Scene) -> Round:
     """The coming round of everybody on the roster; a coach may ask for more lines."""
-    if _is_stopped(scene):
+    if called_until(scene) is not None:
         return Round(lines=(), unwatched=())
     records = [scene.record(key) for key in scene.room.members]
     wished = [
@@ -124,7 +116,7 @@ def _round(scene: Scene) -> Round:
 
 def _text(scene: Scene, coming: Round) -> str:
     """`mara (ilse) 9.5`, a line for each line in the water; nobody is listed as missing."""
-    if _is_stopped(scene):
+    if called_until(scene) is not None:
         return say("round.stopped")
     if not coming.lines and not coming.unwatched:
         return say("round.over" if _has_dived(scene) else "round.nobody")

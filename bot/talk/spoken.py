@@ -9,6 +9,7 @@ from bot.heard import Button, Kind
 from bot.shorthand.reading import Chatter, Command, Doubt, Reading, Report, Unclear
 from bot.talk import asked as questions
 from bot.talk import coach, full_lung, people, profile, readiness, round_talk, session, views, why
+from bot.talk.age import told_of_age
 from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
 from bot.talk.asking import (
     Line,
@@ -77,7 +78,11 @@ def spoken(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
                     now = now.after(part.facts)
             case Chatter():
                 part = _yes_or_no(now, reading)
-                if part is not None:
+                age = told_of_age(now, reading.text, line=reading.line)
+                if age is not None:
+                    outcomes.append(age)
+                    scene, now = scene.after(age.facts), now.after(age.facts)
+                elif part is not None:
                     parts.append(part)
                     now = now.after(part.facts)
     outcomes += _flush(scene, now, parts)

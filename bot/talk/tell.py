@@ -13,7 +13,7 @@ from itertools import takewhile
 
 from bot.talk.health_letters import lock_words
 from bot.talk.keys import Keys, briefed, depth_keys_again, next_keys, open_keys
-from bot.talk.planned import planned
+from bot.talk.planned import called_until, planned
 from bot.talk.tasks import tasks_open
 from bot.talk.turn import Scene
 from bot.texts.render import clock, down, has, joined, metres, say
@@ -158,13 +158,14 @@ def refused(scene: Scene, refusal: Refusal, *, was: Brief | None = None) -> Next
         return Next(lines=_withdrawn(was, lines), keys=keys)
     named = [k for k in kinds if k in NAMED_IN_GROUP]
     if named and not _is_like_a_lock(scene, refusal):
-        text = named_words(refusal, named[0])
+        text = named_words(scene, refusal, named[0])
         is_all = set(kinds) <= NAMED_IN_GROUP | ASKED_IN_GROUP
+        is_called = named[0] is Because.HELP_CALLED  # what is missing besides can wait
         return Next(
             named=named[0],
             keys=_end_keys(scene, diver, named[0]),
             lines=_withdrawn(was, (say("named.line", name=name, text=text),)),
-            letters=() if is_all else _in_private(scene, refusal),
+            letters=() if is_all or is_called else _in_private(scene, refusal),
         )
     if set(kinds) <= ASKED_IN_GROUP:
         return asked_for(scene, diver, kinds)
@@ -233,8 +234,11 @@ def _withdrawn(was: Brief | None, lines: tuple[str, ...]) -> tuple[str, ...]:
     return (*lines, say("next.withdrawn", was=down(was.depth_m)))
 
 
-def named_words(refusal: Refusal, because: Because) -> str:
+def named_words(scene: Scene, refusal: Refusal, because: Because) -> str:
     """A reason that the group saw happen, without whose it is."""
+    if because is Because.HELP_CALLED:
+        until = called_until(scene)
+        return say("named.help-called", time=clock(until or scene.at, scene.zone))
     made = refusal.dives_done
     count = say(f"number.{made}") if has(f"number.{made}") else str(made)
     return say(f"named.{because}", count=count)
@@ -256,30 +260,31 @@ def asked_for(scene: Scene, diver: str, kinds: list[Because]) -> Next:
 
 def reason_words(scene: Scene, refusal: Refusal) -> Iterator[str]:
     """Every bar that stands, in words for the diver alone."""
-    kinds = {bar.because for bar in refusal.bars}
-    if Because.LOCK in kinds and len(kinds) > 1:
-        # nothing else matters yet: neither a PB that is missing nor what comes after the lock
-        bars = [bar for bar in refusal.bars if bar.because is Because.LOCK]
-    else:
-        bars = list(refusal.bars)
-    for bar in bars:
+    # beside these nothing else matters yet: neither a PB that is missing nor what comes after
+    first = [bar for bar in refusal.bars if bar.because in _BEFORE_ALL]
+    for bar in first or refusal.bars:
         yield _reason(scene, refusal, bar)
+
+
+_BEFORE_ALL = frozenset({Because.LOCK, Because.UNDER_AGE})
 
 
 def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
     because = bar.because
     if because in NAMED_IN_GROUP:
-        words = named_words(refusal, because)
+        words = named_words(scene, refusal, because)
         return words[0].upper() + words[1:]
     if because is Because.LOCK:
-        return lock_words(scene.record(refusal.diver), at=scene.at)
+        is_kept = scene.keeper_of(refusal.diver) is not None
+        return lock_words(scene.record(refusal.diver), at=scene.at, is_kept=is_kept)
     if because is Because.UNWELL:
         record = scene.record(refusal.diver)
         waits, until = unanswered(record, at=scene.at), alarm_until(record, at=scene.at)
         if waits is None and until is not None:
             on = record.local_day(until)
             return say("bar.alarmed", day=on, time=clock(until, scene.zone))
-        return say("bar.called" if waits is not None and waits.grave else "bar.unwell")
+        is_called = waits is not None and waits.grave
+        return say("bar.called" if is_called else _bar_key(scene, refusal.diver, because))
     if because is Because.LEARNING:
         return " ".join((say("bar.learning"), *tasks_open(scene, refusal.diver)))
     if because is Because.NOT_SUPPORTED:
@@ -291,7 +296,15 @@ def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:
         return say("bar.empty-window-rv" if is_rv else "bar.empty-window")
     if bar.until_on is not None:
         return say(f"bar.{because}", until=bar.until_on)
-    return say(f"bar.{because}")
+    age_y = int(scene.rules["people.least_age_y"])
+    return say(_bar_key(scene, refusal.diver, because), age=age_y)
+
+
+def _bar_key(scene: Scene, diver: str, because: Because) -> str:
+    """The words for a bar; for a diver without a phone those that a keeper reads, where they differ."""
+    kept = f"bar.{because}-kept"
+    is_kept = scene.keeper_of(diver) is not None
+    return kept if is_kept and has(kept) else f"bar.{because}"
 
 
 def _support_words(scene: Scene, diver: str) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from bot.shorthand.reading import Command
 from bot.talk.keys import briefed
+from bot.talk.planned import planned
 from bot.talk.profile import litres
 from bot.talk.tell import reason_words
 from bot.talk.turn import Handler, Scene
@@ -38,6 +39,8 @@ def why(command: Command, scene: Scene, diver: str) -> Outcome:
     """`why`: each cap on the last target with figure, mark and source; lungs; what is left out."""
     record, rules = scene.record(diver), scene.rules
     state = standing(record, rules=rules, at=scene.at)
+    if state.is_under_age:
+        return private_answer(scene, diver, paused(scene, diver))
     lines = [*_why_target(scene, record)]
     lines.append(say("why.rules"))
     rv = state.exercise is Exercise.RV
@@ -75,7 +78,7 @@ _PRACTICE_RV = (
 
 def _why_target(scene: Scene, record: DiverRecord) -> Iterator[str]:
     """The last target that was told, as its caps stood then; and what bars one now."""
-    now = plan(record, rules=scene.rules, at=scene.at)
+    now = planned(scene, record.diver)
     brief = record.latest(Brief)
     if brief is not None and not paused(scene, record.diver):
         yield from _why_brief(scene, record, brief)

@@ -30,6 +30,7 @@ class HelpFile:
 
     texts: Mapping[str, HelpText]
     lines: Mapping[str, str]
+    kept: Mapping[str, str]
     keys: Mapping[str, str]
     typed: Mapping[str, frozenset[str]]
     harmless: frozenset[str]
@@ -44,6 +45,7 @@ def help_file(language: str = "en") -> HelpFile:
     return HelpFile(
         texts={key: HelpText(key=key, **fields) for key, fields in raw["help"].items()},
         lines=raw["lines"],
+        kept=raw["kept"],
         keys=raw["keys"],
         typed={answer: frozenset(words) for answer, words in raw["typed"].items()},
         harmless=frozenset(raw["beside_emergency"]["harmless"]),
@@ -94,6 +96,38 @@ def typed_answer(text: str) -> str | None:
 def harmless_beside_emergency() -> frozenset[str]:
     """What makes of a line that begins with `emergency` one about gear, plans and lessons."""
     return help_file().harmless
+
+
+@lru_cache(maxsize=4)
+def _spoken_to(language: str = "en") -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Each line that speaks to the diver, and the form of it that speaks of them."""
+    lines = help_file(language).lines
+    return tuple(
+        (re.compile(re.sub(r"\\{(\w+)\\}", r"(?P<\1>.*?)", re.escape(lines[key]))), lines[of])
+        for of in lines
+        if (key := of.removesuffix("_for")) != of and key in lines
+    )
+
+
+def of_another(text: str) -> str:
+    """A text as a keeper reads it: its lines that speak to the diver speak of them.
+
+    >>> of_another("Noted: you feel well. Feeling well is not healed.")
+    'Noted: well again, by your word. Feeling well is not healed.'
+    """
+    return "\n".join(map(_line_of_another, text.split("\n")))
+
+
+def _line_of_another(line: str) -> str:
+    if line in help_file().kept:
+        return help_file().kept[line]
+    for pattern, other in _spoken_to():
+        found = pattern.fullmatch(line)
+        if found is not None:
+            for name, value in found.groupdict().items():
+                other = other.replace("{" + name + "}", value)
+            return other
+    return line
 
 
 def help_key(key: str) -> str:

@@ -290,14 +290,26 @@ def test_each_answer_brings_its_row(place: int, label: str, row: str) -> None:
 
 
 def test_four_times_no_stays_doctor_today() -> None:
-    """All no: row 23 with its text and 14 days."""
+    """All no and still something else: row 23 with its text and 14 days."""
     talk = Talk()
     turn = said(talk.say("feel gloopy"))
-    for _ in range(4):
-        turn = said(talk.press("no", [x for x in turn.letters if x.keys]))
+    for label in ("no", "no", "no", "no", "something else"):
+        turn = said(talk.press(label, [x for x in turn.letters if x.keys]))
     assert harms(turn) == ["23"]
     assert "doctor today" in turn.letters[0].text
     assert "No target before Tue 19 May" in to(turn, "m1")
+
+
+def test_four_times_no_and_all_normal_leaves_nothing() -> None:
+    """What nobody could read was nothing: no lock, and no question is open."""
+    talk = Talk()
+    turn = said(talk.say("feel gloopy"))
+    told = [*turn.facts]
+    for label in ("no", "no", "no", "no", "all normal"):
+        turn = said(talk.press(label, [x for x in turn.letters if x.keys]))
+        told += turn.facts
+    assert [type(f) for f in told] == [Unwell, Well]
+    assert told[0].origin.place == told[1].origin.place
 
 
 def test_the_check_is_answered_by_button() -> None:
@@ -391,11 +403,13 @@ def test_chatter_reports_and_commands_are_left_alone() -> None:
 
 
 def test_numb_fingers_are_asked_about() -> None:
-    """Both and cold is left at that; otherwise it is row 12."""
+    """No target until it is answered: both and cold is left at that; otherwise it is row 12."""
     talk = Talk()
     turn = said(talk.say("numb fingers from cold"))
-    assert turn.facts == ()
-    assert said(talk.press("both hands", turn.letters)).facts == ()
+    assert [(type(f), f.unread) for f in turn.facts] == [(Unwell, True)]
+    answered = said(talk.press("both hands", turn.letters))
+    assert [type(f) for f in answered.facts] == [Well]
+    assert answered.facts[0].origin.place == turn.facts[0].origin.place
     assert harms(said(talk.press("not sure", turn.letters))) == ["12"]
 
 

@@ -191,7 +191,7 @@ def test_a_keeper_who_was_unreachable_reads_of_the_kept_diver() -> None:
     buoy.says("zoe", "noor feel hoarse")
     buoy.reachable("zoe", dm=True).later(minutes=3)
     answer = said_to(buoy.says("zoe", "hi", private=True), "zoe")
-    assert answer.startswith("noor: Your day is over.")
+    assert answer.startswith("noor: The day is over.")
 
 
 # what a keeper reads
@@ -201,7 +201,7 @@ def test_a_keeper_reads_about_whom_and_what_to_type() -> None:
     """Below call now the name goes before; what to type begins with `for noor`."""
     buoy = mara().keep("noor", keeper="ana")
     answer = said_to(buoy.says("ana", "for noor feel hoarse", private=True), "ana")
-    assert answer.startswith("noor: Your day is over.")
+    assert answer.startswith("noor: The day is over.")
     assert "`for noor feel ok`" in answer
     answer = said_to(buoy.says("ana", "for noor feel pink spit", private=True), "ana")
     assert "`for noor cleared YYYY-MM-DD`" in answer

@@ -65,13 +65,13 @@ def harm(key: str, days: float = 0, *, n: int = 0, kept: bool = True) -> Harm:
     )
 
 
-def well(days: float) -> Well:
+def well(days: float, *, n: int | None = None) -> Well:
     return Well(
         diver="mara",
         happened_at=at_day(days),
         said_at=at_day(days),
         by="mara",
-        origin=origin(3000 + round(days * 100)),
+        origin=origin(3000 + round(days * 100) if n is None else n),
     )
 
 
@@ -348,7 +348,7 @@ def test_without_consent_a_doctors_lock_keeps_exhale_dives_away_too() -> None:
 
 
 def test_a_no_to_the_check_bars_at_once_and_reads_as_row_23_by_evening() -> None:
-    """Unanswered at 19:00 local it is 14 days and a doctor; a later `feel ok` lifts only the question."""
+    """Unanswered at 19:00 local it is 14 days and a doctor; a later answer lifts only the question."""
     mara = record(unwell(0))
     assert unwell_open(mara, at=at_day(0))
     assert lock_of(mara, at=datetime(2026, 5, 5, 17, 59, tzinfo=UTC)) is None
@@ -356,16 +356,30 @@ def test_a_no_to_the_check_bars_at_once_and_reads_as_row_23_by_evening() -> None
     assert evening is not None
     assert evening.doctor
     assert evening.until_on == DAY + timedelta(days=14)
-    late = record(unwell(0), well(1))
+    late = record(unwell(0), well(1, n=5000))
     assert not unwell_open(late, at=at_day(1))
     assert lock_of(late, at=at_day(20)) is not None
 
 
-def test_well_before_the_evening_answers_the_check() -> None:
-    """`feel ok` in time leaves neither question nor lock."""
-    mara = record(unwell(0), well(0.1))
+def test_an_answer_in_its_own_place_before_the_evening_leaves_nothing() -> None:
+    """Words nobody could read that were nothing leave neither question nor lock."""
+    mara = record(unwell(0), well(0.1, n=5000))
     assert not unwell_open(mara, at=at_day(0.1))
     assert lock_of(mara, at=at_day(3)) is None
+
+
+def test_feeling_well_answers_no_question_that_was_answered_with_no() -> None:
+    """After `[no]` a bare `feel ok` opens no target, and the evening brings row 23 all the same."""
+    mara = record(unwell(0), well(0.1), well(1))
+    assert unwell_open(mara, at=at_day(1))
+    lock = lock_of(mara, at=at_day(1))
+    assert lock is not None
+    assert lock.doctor
+
+
+def test_an_answer_of_the_same_instant_is_none() -> None:
+    """`feel ok` in one message with what nobody can read answers nothing."""
+    assert unwell_open(record(unwell(0), well(0, n=5000)), at=at_day(0.1))
 
 
 def test_a_harm_that_answers_the_check_takes_the_place_of_row_23() -> None:
@@ -397,9 +411,9 @@ def test_row_21_bars_a_new_depth_until_the_next_session_is_over() -> None:
 
 def test_open_question_gives_the_origin_that_an_answer_carries() -> None:
     """The first question that nothing answered is the one."""
-    mara = record(unwell(0, n=50), well(0.1), unwell(0.2, n=60), unwell(0.3, n=60))
+    mara = record(unwell(0, n=50), well(0.1, n=50), unwell(0.2, n=60), unwell(0.3, n=60))
     assert locks_of(mara).open_question(at_day(1)) == origin(60)
-    assert locks_of(record(unwell(0), well(1))).open_question(at_day(2)) is None
+    assert locks_of(record(unwell(0), well(1, n=5000))).open_question(at_day(2)) is None
 
 
 KEYS = st.sampled_from(sorted(harm_table().rows))

@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from bot.talk.age import is_under_age
 from bot.talk.coach import until_at
-from bot.talk.profile import is_under_age
 from planner.rules import RULES, Rules
 from tests.planner.test_loosened import loosened
 

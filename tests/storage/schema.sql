@@ -63,7 +63,7 @@ CREATE TABLE member (
             messenger TEXT NOT NULL,
             external_id TEXT NOT NULL,
             home TEXT REFERENCES room (chat) ON DELETE SET NULL
-        ) STRICT;
+        , is_met INTEGER NOT NULL DEFAULT 0) STRICT;
 CREATE TABLE outbox (
             id INTEGER PRIMARY KEY AUTOINCREMENT,
             chat TEXT NOT NULL,
@@ -94,7 +94,7 @@ CREATE TABLE room (
             messenger TEXT NOT NULL,
             external_id TEXT NOT NULL,
             thread TEXT
-        ) STRICT;
+        , called_at TEXT) STRICT;
 CREATE TABLE room_alias (
             messenger TEXT NOT NULL,
             external_id TEXT NOT NULL,

@@ -3,26 +3,32 @@
 from __future__ import annotations
 
 import json
-from datetime import date, datetime
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from planner.harm import lock_of, recent_harm, restart_share, unwell_open
+from planner.harm import harm_table, lock_of, recent_harm, restart_share, unwell_open
+from planner.plan import Plan
 from planner.record import (
+    PB,
     Buddy,
     Cleared,
     DiverRecord,
     Done,
+    Exercise,
     Fact,
     Goal,
     Grant,
     Harm,
     Kept,
     Origin,
+    ReportedBase,
     Unwell,
     Well,
+    day_begins_at,
     record_of,
 )
 from storage import erase
@@ -30,6 +36,7 @@ from storage.backup import backup, restore
 from storage.outcome import Forget, Key, Letter
 from storage.schema import StorageError
 from storage.store import Store
+from tests.planner.season import Season
 from tests.storage.scene import START, at, common, dive, harm, open_store, write
 
 ZONE = ZoneInfo("Europe/Lisbon")
@@ -305,7 +312,166 @@ def test_a_lock_whose_clearance_is_owed_is_kept_however_old(tmp_path: Path) -> N
     assert len(store.facts_of("mara")) == 1
     write(store, Cleared(**common(at(days=731), message=5), on=date(2028, 5, 1)), when=at(days=731))
     store.retire(at=at(days=731 + 120))
-    assert store.facts_of("mara") == ()
+    (left,) = store.facts_of("mara")
+    assert isinstance(left, Harm)
+    assert (left.row, left.level, left.days) == (None, "day-over", 0.0)
+    store.close()
+
+
+def test_the_rows_go_while_the_wait_of_exhale_dives_still_lasts(tmp_path: Path) -> None:
+    """Ninety days count from the end of the lock and the clearance, not from the 28 days after them."""
+    store = open_store(tmp_path)
+    write(store, harm("8", days=28.0, doctor=True))
+    write(store, Cleared(**common(at(days=40), message=5), on=at(days=40).date()))
+    store.retire(at=at(days=129))
+    assert [f.row for f in record(store).of(Harm)] == ["8"]
+    store.retire(at=at(days=131))
+    assert [type(f).__name__ for f in store.facts_of("mara")] == ["Harm"]
+    assert [f.row for f in record(store).of(Harm)] == [None]
+    store.close()
+
+
+def test_the_bare_wait_is_written_once_and_goes_when_nothing_hangs_on_it(tmp_path: Path) -> None:
+    """Left alone until an exhale session was held after it, and until that is too long ago to show."""
+    store = open_store(tmp_path)
+    pb = PB(**common(message=3), depth_m=40.0)
+    write(store, pb, harm("8", days=28.0, doctor=True))
+    write(store, Cleared(**common(at(days=20), message=5), on=at(days=20).date()))
+    store.retire(at=at(days=120))
+    (first,) = record(store).of(Harm)
+    store.retire(at=at(days=121))
+    assert [*record(store).of(Harm)] == [first]
+    write(store, dive(4.0, at(days=300), message=9))
+    store.retire(at=at(days=383))
+    assert [*record(store).of(Harm)] == [first]
+    assert restart_share(record(store), at=at(days=383)) == 1.0
+    store.retire(at=at(days=384))
+    assert store.facts_of("mara") == (pb, dive(4.0, at(days=300), message=9))
+    store.close()
+
+
+def told_since(day: float) -> ReportedBase:
+    """A base of 25 m on 6 May, told so many days after the start."""
+    on = date(2026, 5, 6)
+    happened_at = day_begins_at(on, timezone=ZONE)
+    carried = common(at(days=day), message=60) | {"happened_at": happened_at}
+    return ReportedBase(**carried, exercise=Exercise.FRC, depth_m=25.0, on=on)
+
+
+@pytest.mark.parametrize("scope", ["forget", "retire", "restore"])
+def test_a_base_that_counted_for_nothing_goes_with_the_rows_that_say_so(
+    tmp_path: Path, scope: str
+) -> None:
+    """Told within the lock it counted for nothing: without the row of the lock it would count."""
+    store = open_store(tmp_path)
+    write(store, dive(9.0), harm("8", days=28.0, doctor=True), told_since(3))
+    write(store, Cleared(**common(at(days=20), message=5), on=at(days=20).date()))
+    backup(store.path, tmp_path / "copy.sqlite")
+    if scope == "retire":
+        store.retire(at=at(days=200))
+    else:
+        forget(store, "health", at(days=200))
+    store.close()
+    if scope == "restore":
+        restore(tmp_path / "copy.sqlite", tmp_path / "bot.sqlite", at=at(days=201))
+    store = Store.open(tmp_path / "bot.sqlite")
+    assert [type(f).__name__ for f in store.facts_of("mara")] == ["Dive", "Harm"]
+    assert restart_share(record(store), at=at(days=202)) == 0.5
+    store.close()
+
+
+# what was reported before, the row, and whether a base and dives followed within the lock
+SEASONS: dict[str, tuple[float | None, str, bool]] = {
+    "held by report": (12, "6", False),
+    "held deep": (30, "8", False),
+    "nothing held": (None, "5", False),
+    "a base told and dived within the lock": (12, "9", True),
+}
+
+
+@pytest.mark.parametrize("back", [40, 60, 70, 100, 130, 160, 220, 400])
+@pytest.mark.parametrize("name", SEASONS)
+def test_no_target_comes_sooner_or_deeper_through_retention(
+    tmp_path: Path, name: str, back: int
+) -> None:
+    """Kept house by the week, the same months bring the same targets as with every row left."""
+    reported_m, row, is_told = SEASONS[name]
+    season = Season(Exercise.FRC).profile(pb_m=45, goal_m=50)
+    if reported_m is not None:
+        season.reported(reported_m, date(2026, 5, 1))
+    season.morning("2026-05-05").dive(7)
+    kept = harm_table().rows[row]
+    season.facts.append(
+        Harm(
+            **(common(season.at + timedelta(hours=3), message=900)),
+            row=row, level=kept.level, days=kept.days, doctor=kept.doctor,
+        )
+    )  # fmt: skip
+    season.facts.append(Cleared(**common(at(days=10), message=901), on=at(days=10).date()))
+    if is_told:
+        season.facts.append(told_since(4))
+        season.morning("2026-05-12").dive(8).dive(9.5).dive(10.5).dive(10.5)
+    store = open_store(tmp_path)
+    write(store, *season.facts)
+
+    def tidied(day: int) -> Season:
+        return replace(season, facts=[*store.facts_of("mara")])
+
+    asked = 0
+    for day in range(14, back + 270, 7):
+        store.retire(at=at(days=day))
+        on = at(days=day).date()
+        written = len(season.facts)
+        if day > back and day % 3 == 0:
+            season.morning(on.isoformat()).other(Exercise.SHALLOW, 8)
+        elif day > back:
+            season.morning(on.isoformat())
+            target, other = season.said(), tidied(day)
+            other.facts += season.facts[written:]
+            assert other.said() == target
+            asked += isinstance(target, Plan)
+            if isinstance(target, Plan):
+                season.dive(target.depth_m)
+        write(store, *season.facts[written:], when=at(days=day))
+    assert asked > 5
+    left = [f.row for f in record(store).of(Harm)]
+    assert set(left) <= {None}
+    store.close()
+
+
+def test_what_is_held_outlives_the_rows_of_before(tmp_path: Path) -> None:
+    """Half a year of weekly sessions, never unwell: kept house every week, held is as with every row left."""
+    store = open_store(tmp_path)
+    season = Season(Exercise.FRC).profile(pb_m=45, goal_m=50)
+    written = 0
+    for day in range(0, 180, 7):
+        season.morning(at(days=day).date().isoformat())
+        for _ in range(4):
+            target = season.next()
+            if target is not None:
+                season.dive(target)
+        write(store, *season.facts[written:], when=at(days=day))
+        written = len(season.facts)
+        store.retire(at=at(days=day + 1))
+    tidied = replace(season, facts=[*store.facts_of("mara")])
+    assert season.held_m() == tidied.held_m() == 25
+    store.close()
+
+
+def test_a_restore_brings_back_the_bare_wait_that_was_left(tmp_path: Path) -> None:
+    """Forgotten within the wait, and the database restored from before the harm: the wait is there."""
+    store = open_store(tmp_path)
+    write(store, dive(9.0))
+    backup(store.path, tmp_path / "copy.sqlite")
+    facts, days = WAITS["the lock is over and cleared"]
+    write(store, *facts, when=at(days=days))
+    forget(store, "health", at(days=days))
+    before = recent_harm(record(store), at=at(days=days + 1))
+    store.close()
+    restore(tmp_path / "copy.sqlite", tmp_path / "bot.sqlite", at=at(days=days + 1))
+    store = Store.open(tmp_path / "bot.sqlite")
+    assert before is not None
+    assert recent_harm(record(store), at=at(days=days + 1)) == before
     store.close()
 
 

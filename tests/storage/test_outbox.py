@@ -227,7 +227,8 @@ def keyed(*, slot: str | None = None) -> Letter:
 
 
 def test_a_button_works_once_with_its_whole_letter(tmp_path: Path) -> None:
-    """A press uses up all buttons of the letter; a sticky one and somebody else's press use none."""
+    """A press uses up all buttons of the letter, and what they said is gone; a sticky one and somebody
+    else's press use none."""
     store = open_store(tmp_path)
     write(store, letters=(keyed(),))
     (ok, hard), (stop,) = first(store).tokens
@@ -239,7 +240,7 @@ def test_a_button_works_once_with_its_whole_letter(tmp_path: Path) -> None:
         again = turn.press(hard, by="mara")
         assert again is not None
         assert again.used
-        assert again.key.says == "frc 12 hard"
+        assert (again.key.says, again.key.label) == ("", "12 hard")
     assert store.button("forged") is None
     store.close()
 
@@ -262,7 +263,27 @@ def test_buttons_of_a_replaced_letter_are_used_up(tmp_path: Path) -> None:
     write(store, letters=(keyed(slot="next"),))
     stored = store.button(ok)
     assert stored is not None
-    assert stored.used
+    assert (stored.used, stored.key.says) == (True, "")
+    store.close()
+
+
+def test_what_tells_of_earlier_answers_is_gone_with_its_question(tmp_path: Path) -> None:
+    """Two days after it left, a button whose line holds answers is used up and empty; others stay."""
+    store = open_store(tmp_path)
+    passing = Key(label="no", says="x four 23 nun", diver="mara", may_press=("mara",), passing=True)
+    write(store, letters=(letter("4 of 4", keys=((passing,),)), keyed()))
+    four, dive = store.ready_letters(at=at(0))
+    (token,), (ok, _) = four.tokens[0], dive.tokens[0]
+    store.retire(at=at(days=1.9))
+    before = store.button(token)
+    assert before is not None
+    assert (before.used, before.key.says) == (False, "x four 23 nun")
+    store.retire(at=at(days=2.1))
+    after, other = store.button(token), store.button(ok)
+    assert after is not None
+    assert other is not None
+    assert (after.used, after.key.says) == (True, "")
+    assert (other.used, other.key.says) == (False, "frc 12 ok")
     store.close()
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
-from storage.outcome import AddMember, Member, Outcome, SetRoom, Site
+from storage.outcome import AddMember, Delivery, Letter, Member, Met, Outcome, SetRoom, Site
 from storage.schema import StorageError
 from storage.store import Address, Store
 from tests.storage.scene import START, at, group_in, open_store, write
@@ -184,4 +186,53 @@ def test_an_unknown_group_or_member_is_none(tmp_path: Path) -> None:
         turn.move_room(messenger="paper", old_external_id="nobody", external_id="x")
         turn.write(Outcome(), room=group_in(turn))
     assert len(store.rooms()) == 1
+    store.close()
+
+
+def called_at(store: Store, chat: str = "g:100") -> datetime | None:
+    room = store.room(chat)
+    assert room is not None
+    return room.called_at
+
+
+def test_a_text_of_help_to_a_group_leaves_its_moment_and_nothing_else(tmp_path: Path) -> None:
+    """The group's own row holds when, whomever it was about; help in private leaves nothing there."""
+    store = open_store(tmp_path)
+    help_to_mara = Letter(to="p:mara", text="x", delivery=Delivery.HELP, about="mara")
+    write(store, letters=(help_to_mara,), when=at(1))
+    write(store, letters=(Letter(to="g:100", text="mara: no target today."),), when=at(2))
+    assert called_at(store) is None
+    write(store, letters=(replace(help_to_mara, to="g:100"),), when=at(3))
+    assert called_at(store) == at(3)
+    store.close()
+
+
+def test_a_call_for_help_moves_with_its_group(tmp_path: Path) -> None:
+    """A group that got a new chat id goes on as called, by whichever of its two rows was told last."""
+    store = open_store(tmp_path)
+    help_to = Letter(to="g:200", text="x", delivery=Delivery.HELP)
+    with store.turn(at=at(5)) as turn:
+        stray = turn.ensure_room(messenger="paper", external_id="200")
+        turn.write(Outcome(letters=(help_to,)), room=stray)
+    with store.turn(at=at(6)) as turn:
+        turn.move_room(messenger="paper", old_external_id="100", external_id="200")
+    assert called_at(store) == at(5)
+    store.close()
+
+
+def test_a_member_is_new_until_they_were_told_for_whom_this_is(tmp_path: Path) -> None:
+    """Told in one group, a member is new in no other; and nobody else is told with them."""
+    store = open_store(tmp_path)
+    write(store, changes=(Met(member="mara"),))
+    with store.turn(at=START) as turn:
+        turn.ensure_room(messenger="paper", external_id="200")
+        turn.ensure_member(key="mara", name="mara", room="g:200")
+    for chat, member, is_new in (
+        ("g:100", "mara", False),
+        ("g:200", "mara", False),
+        ("g:100", "teo", True),
+    ):
+        room = store.room(chat)
+        assert room is not None
+        assert room.members[member].is_new is is_new
     store.close()

@@ -25,7 +25,7 @@ from planner.record import (
     Sex,
     record_of,
 )
-from storage.outcome import AddMember, Key, Letter, Member, Outcome, Room
+from storage.outcome import AddMember, Delivery, Key, Letter, Member, Outcome, Room
 
 GROUP = "g:1"
 
@@ -52,6 +52,7 @@ class Buoy:
     told: list[Letter] = field(default_factory=list)
     said: list[Said] = field(default_factory=list)
     number: int = 0
+    called_at: datetime | None = None
 
     def join(self, name: str, *, dm: bool = True, pb: float = 0, goal: float = 0) -> Buoy:
         self.members[name] = Member(key=name, name=name, can_dm=dm)
@@ -177,13 +178,21 @@ class Buoy:
                 self.members[change.member.key] = change.member
         self.facts += outcome.facts
         self.told += outcome.letters
+        if any(x.to == GROUP and x.delivery is Delivery.HELP for x in outcome.letters):
+            self.called_at = self.at
         return "\n".join(_shown(letter) for letter in outcome.letters)
 
     # what is known
 
     @property
     def room(self) -> Room:
-        return Room(chat=GROUP, title="Tuesday line", timezone=self.zone, members=self.members)
+        return Room(
+            chat=GROUP,
+            title="Tuesday line",
+            timezone=self.zone,
+            members=self.members,
+            called_at=self.called_at,
+        )
 
     @property
     def records(self) -> dict[str, DiverRecord]:

@@ -138,7 +138,7 @@ def test_a_milder_word_takes_no_call_back() -> None:
     again = said_to(buoy.later(hours=3).says("mara", "feel hoarse", private=True), "mara")
     assert again.startswith(FIRST)
     assert "Your day is over" not in again
-    later = said_to(buoy.later(hours=30).says("mara", "feel hoarse", private=True), "mara")
+    later = said_to(buoy.later(hours=30).says("mara", "feel ear pain", private=True), "mara")
     assert later.startswith("Your day is over")
 
 
@@ -404,12 +404,13 @@ def test_a_typed_yes_answers_the_mornings_check(text: str) -> None:
 
 
 def test_nobody_is_watched_by_somebody_for_whom_help_was_called() -> None:
-    """Mara blacked out: Ilse, whose buddy she was, is asked for another one."""
+    """Mara blacked out: Ilse, whose buddy she was, is asked for another one, once diving goes on."""
     buoy = mara().join("ilse", pb=32, goal=38)
     buoy.says("ilse", "fit buddy mara")
     assert "7 m" in buoy.says("ilse", "next")
     buoy.later(minutes=1).says("ana", "mara blacked out at the surface")
-    assert "buddy" in said_to(buoy.later(minutes=5).says("ilse", "next"), "group")
+    buoy.later(hours=5).says("ilse", "fit buddy mara")
+    assert "buddy" in said_to(buoy.says("ilse", "next"), "group")
     assert " m" not in said_to(buoy.says("ilse", "next"), "group")
     buoy.says("ilse", "buddy ana")
     assert "7 m" in buoy.says("ilse", "next")

@@ -1,17 +1,22 @@
 """Figures of the body, measured volumes, PB, goal and reported base, as they are answered."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from planner.harm import harm_table
 from planner.record import (
     PB,
     Body,
+    Cleared,
     Consent,
+    Dive,
+    Ending,
     Exercise,
     Goal,
     Harm,
     Origin,
+    Reason,
     ReportedBase,
     UnderAge,
     Volume,
@@ -208,6 +213,80 @@ def test_a_base_of_tomorrow_is_not_kept(stage: Stage) -> None:
     assert "Not kept" in text_to(outcome, "p:mara")
 
 
+def harmed(row: str, *, at: datetime) -> Harm:
+    """A report of that row, at that instant."""
+    kept = harm_table().rows[row]
+    return Harm(
+        diver="mara",
+        happened_at=at,
+        said_at=at,
+        by="mara",
+        origin=Origin(chat="p:mara", message=900),
+        row=row,
+        level=kept.level,
+        days=kept.days,
+        doctor=kept.doctor,
+        since_well=kept.since_well,
+    )
+
+
+def test_a_base_told_within_a_lock_names_no_opening_and_says_what_bars(stage: Stage) -> None:
+    """After blood a base is kept and counts for nothing: the answer is what bars, and no depth at all."""
+    stage.says("mara", "pb", depth_m=32.0)
+    stage.says("mara", "goal", depth_m=42.0)
+    stage.facts.append(harmed("6", at=stage.at))
+    outcome = stage.says("mara", "base", exercise="frc", depth_m=18.0, on=date(2026, 5, 1))
+    assert isinstance(outcome.facts[0], ReportedBase)
+    text = text_to(outcome, "p:mara")
+    assert "No target before" in text
+    assert "opens at" not in text
+    assert "counts as" not in text
+    assert "moves no held depth" in text
+
+
+def test_a_base_told_within_the_weeks_after_a_lock_names_no_opening(stage: Stage) -> None:
+    """Cleared, and the 28 days run: what is said is from when exhale dives come again."""
+    stage.says("mara", "pb", depth_m=32.0)
+    told = harmed("8", at=stage.at - timedelta(days=30))
+    word = Cleared(
+        diver="mara", happened_at=stage.at, said_at=stage.at, by="mara",
+        origin=Origin(chat="p:mara", message=901), on=date(2026, 5, 5),
+    )  # fmt: skip
+    stage.facts += [told, word]
+    outcome = stage.says("mara", "base", exercise="frc", depth_m=18.0, on=date(2026, 5, 1))
+    text = text_to(outcome, "p:mara")
+    assert "exhale dives again from" in text
+    assert "opens at" not in text
+
+
+def test_a_base_told_within_a_milder_lock_counts_and_names_no_opening(stage: Stage) -> None:
+    """A base counts after a hoarse voice as it would; where it opens is said once nothing bars."""
+    stage.says("mara", "pb", depth_m=32.0)
+    stage.facts.append(harmed("11", at=stage.at))
+    outcome = stage.says("mara", "base", exercise="frc", depth_m=18.0, on=date(2026, 5, 1))
+    text = text_to(outcome, "p:mara")
+    assert "counts as 14 m" in text
+    assert "opens at" not in text
+    assert "No target" in text
+
+
+@pytest.mark.parametrize(("command", "depth_m"), [("pb", 34.0), ("goal", 44.0)])
+def test_within_a_lock_neither_pb_nor_goal_names_an_opening(
+    stage: Stage, command: str, depth_m: float
+) -> None:
+    """What is held and where it opens is no answer while health bars; the base that is asked for is."""
+    stage.says("mara", "pb", depth_m=32.0)
+    stage.says("mara", "goal", depth_m=42.0)
+    stage.says("mara", "base", exercise="frc", depth_m=18.0, on=date(2026, 5, 1))
+    assert "opens at" in text_to(stage.says("mara", command, depth_m=depth_m), "p:mara")
+    stage.facts.append(harmed("6", at=stage.at))
+    text = text_to(stage.says("mara", command, depth_m=depth_m), "p:mara")
+    assert "opens at" not in text
+    assert "first depth" not in text
+    assert "base" in text
+    assert "No target before" in text
+
+
 def test_a_base_of_next_to_nothing_counts_as_the_least(stage: Stage) -> None:
     """A reported base of 2 m puts held at 2 m: less careful would be the first depth."""
     outcome = stage.says("mara", "base", exercise="frc", depth_m=2.0, on=date(2026, 5, 1))
@@ -275,3 +354,26 @@ def test_a_nose_clip_is_a_mask_of_nothing(stage: Stage) -> None:
     (fact,) = stage.says("mara", "noseclip").facts
     assert isinstance(fact, Volume)
     assert fact.value == 0
+
+
+@pytest.mark.parametrize(
+    ("on", "said"),
+    [
+        (date(2026, 5, 5), "\n4 m is held now."),
+        (date(2026, 5, 4), "That is a day ago, and 4 m is held now."),
+        (date(2026, 5, 3), "That is 2 days ago, a lay-off: 4 m is held now."),
+    ],
+)
+def test_how_long_ago_a_base_was_is_said_in_words(stage: Stage, on: date, said: str) -> None:
+    """Today, a day ago, two days ago; a stop since then has left less of it."""
+    stage.says("mara", "pb", depth_m=32.0)
+    stage.says("mara", "goal", depth_m=42.0)
+    stage.facts.append(
+        Dive(
+            diver="mara", happened_at=stage.at, said_at=stage.at, by="mara",
+            origin=Origin(chat="g:1", message=901), exercise=Exercise.FRC, depth_m=5.0,
+            ending=Ending.STOP, reason=Reason.STERNUM,
+        )
+    )  # fmt: skip
+    text = text_to(stage.says("mara", "base", exercise="frc", depth_m=12.0, on=on), "p:mara")
+    assert said in text

@@ -44,7 +44,7 @@ def stage() -> Stage:
         ("goal 45 by 2026-09-12", Goal, "12 Sep 2026"),
         ("base frc 18 2026-05", ReportedBase, "counts as 14 m"),
         ("share on", Consent, "Kept from now on"),
-        ("share off", Consent, "Nothing of how you feel is kept"),
+        ("share off", Consent, "No category and nothing of how you feel is kept"),
         ("allow ilse", Grant, "ilse may log"),
         ("disallow ilse", Grant, "ilse no longer"),
         ("add noor", Kept, "noor is on the roster"),

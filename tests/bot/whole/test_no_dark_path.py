@@ -121,7 +121,12 @@ def question_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
         if u.grave:
             yield from call_bars(u, facts, at)
             continue
-        told = any(is_later(w, u) for w in answers)
+        if u.raised_by_other:
+            told = any(is_later(w, u) for w in answers)
+        else:
+            # a no is answered where it was said, by the buttons of its own questions
+            here = [w for w in answers if w.origin.place == u.origin.place]
+            told = any(w.happened_at > u.happened_at for w in here)
         if not told and not any(
             isinstance(f, Harm) and f.origin.place == u.origin.place for f in facts
         ):
@@ -351,6 +356,13 @@ class Dark(test_machine.Group):
         ]
         assert since == [], row.letter.text
 
+    def is_called(self) -> bool:
+        """Whether a text of help went to a group in the hours before, by the outbox."""
+        (last,) = self.raw.store._db.execute(
+            "SELECT max(queued_at) FROM outbox WHERE delivery = 'help' AND chat LIKE 'g:%'"
+        ).fetchone()
+        return last is not None and self.raw.at - datetime.fromisoformat(last) <= GAP
+
     def last_queued(self) -> int:
         (last,) = self.raw.store._db.execute("SELECT max(id) FROM outbox").fetchone()
         return last or 0
@@ -369,6 +381,7 @@ class Dark(test_machine.Group):
             if len(briefs) > before:
                 self.told += 1
                 assert all_bars(facts, self.raw.at) == []
+                assert not self.is_called(), "help was called for in the group"
 
 
 def kind_of(bar: str) -> str:
