@@ -10,7 +10,7 @@ from bot.heard import Heard, Kind
 from bot.shorthand import parse, words
 from bot.shorthand.reading import Command, Reading, Report, Unclear
 from bot.talk import debrief_talk, health, people
-from bot.talk.age import tells_under_age
+from bot.talk.age import is_told_under_age
 from bot.talk.aside import addressed
 from bot.talk.edits import edited
 from bot.talk.health_dives import stopped
@@ -78,7 +78,7 @@ def _heard(scene: Scene, readings: tuple[Reading, ...]) -> Outcome:
     rest = tuple(
         r
         for r in rest
-        if isinstance(r, (Report, Command, Unclear)) or tells_under_age(r.text, rules=scene.rules)
+        if isinstance(r, (Report, Command, Unclear)) or is_told_under_age(r.text, rules=scene.rules)
     )
     if not rest:
         return first
