@@ -165,7 +165,14 @@ class Met:
     member: str
 
 
-Change = AddMember | SetRoom | Forget | Met
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CallOver:
+    """A call for help that a group was told of was none: its diving may go on."""
+
+    chat: str
+
+
+Change = AddMember | SetRoom | Forget | Met | CallOver
 
 
 @dataclass(frozen=True, kw_only=True)

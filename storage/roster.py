@@ -182,9 +182,10 @@ def set_room(db: Database, chat: str, change: SetRoom) -> None:
         db.execute("UPDATE room SET title = ? WHERE chat = ?", [change.title, chat])
 
 
-def called(db: Database, chat: str, *, at: datetime) -> None:
-    """A group is sent a text of help: the moment is kept, and nothing of whom or what."""
-    db.execute("UPDATE room SET called_at = ? WHERE chat = ?", [text_of(at), chat])
+def called(db: Database, chat: str, *, at: datetime | None) -> None:
+    """A group is sent a text of help: the moment is kept, and nothing of whom or what. None: it was none."""
+    told = None if at is None else text_of(at)
+    db.execute("UPDATE room SET called_at = ? WHERE chat = ?", [told, chat])
 
 
 def move_room(db: Database, chat: str, *, messenger: str, external_id: str) -> None:

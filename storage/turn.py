@@ -16,7 +16,17 @@ from planner.agenda import Due
 from planner.record import Fact, Harm, Unwell
 from storage import erase, outbox, roster, rows
 from storage.outbox import StoredKey
-from storage.outcome import AddMember, Delivery, Forget, Member, Met, Outcome, Room, SetRoom
+from storage.outcome import (
+    AddMember,
+    CallOver,
+    Delivery,
+    Forget,
+    Member,
+    Met,
+    Outcome,
+    Room,
+    SetRoom,
+)
 from storage.roster import Address, Noted
 from storage.schema import text_of
 
@@ -142,6 +152,8 @@ class Turn(Reading):
                     self._forget(diver, scope, room)
                 case Met(member=key):
                     roster.met(self._db, key)
+                case CallOver(chat=chat):
+                    roster.called(self._db, chat, at=None)
         self._facts.add(outcome.facts)
         for diver in dict.fromkeys(f.diver for f in outcome.facts if isinstance(f, Harm | Unwell)):
             outbox.withdraw(self._db, diver, at=self.at)

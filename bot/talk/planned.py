@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime
-from itertools import chain
 
+from bot.talk.called import called_until, was_called_for
 from bot.talk.turn import Scene
 from planner.full import FullPlan, full_plan
-from planner.harm import LEVELS, alarms_of
 from planner.plan import plan, standing
 from planner.reasons import ASKED_IN_GROUP, Bar, Because, Plan, Refusal
-from planner.record import Exercise, Harm, Unwell
+from planner.record import Exercise
 
 
 def planned(scene: Scene, diver: str) -> Plan | Refusal:
@@ -66,30 +63,7 @@ def _refusal(
     )
 
 
-def called_until(scene: Scene) -> datetime | None:
-    """Until when this group's diving stops for a call for help that it was told of; None: it doesn't."""
-    if scene.room.called_at is None:
-        return None
-    until = scene.room.called_at + scene.rules.session_gap
-    return until if scene.at <= until else None
-
-
 def _is_buddy_out(scene: Scene, diver: str) -> bool:
-    """Whether the group was told of a call for help about this diver's buddy, and its day lasts."""
+    """Whether help was called for this diver's buddy today, as far as the group knows."""
     buddy = standing(scene.record(diver), rules=scene.rules, at=scene.at).buddy
-    if buddy is None or buddy not in scene.room.members:
-        return False
-    record = scene.record(buddy)
-    alarms, today = alarms_of(record, at=scene.at), record.local_day(scene.at)
-    return any(
-        call in alarms or (isinstance(call, Harm) and record.local_day(call.happened_at) == today)
-        for call in _calls_here(scene, buddy)
-    )
-
-
-def _calls_here(scene: Scene, diver: str) -> Iterator[Harm | Unwell]:
-    """What this group was told of a diver that calls for help at once, by whomever."""
-    record = scene.record(diver)
-    graves: Iterator[Harm | Unwell] = (u for u in record.of(Unwell) if u.grave)
-    harms = (h for h in record.of(Harm) if h.level == LEVELS[0])
-    yield from (call for call in chain(graves, harms) if call.origin.chat == scene.group)
+    return buddy is not None and buddy in scene.room.members and was_called_for(scene, buddy)

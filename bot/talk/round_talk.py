@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from bot.heard import Kind
 from bot.shorthand.reading import Command
-from bot.talk.planned import called_until
+from bot.talk.called import called_until
 from bot.talk.turn import Handler, Scene
 from bot.texts.render import down, joined, say
 from planner.order import Line, Round, order

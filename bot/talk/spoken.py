@@ -8,7 +8,18 @@ from dataclasses import replace
 from bot.heard import Button, Kind
 from bot.shorthand.reading import Chatter, Command, Doubt, Reading, Report, Unclear
 from bot.talk import asked as questions
-from bot.talk import coach, full_lung, people, profile, readiness, round_talk, session, views, why
+from bot.talk import (
+    called,
+    coach,
+    full_lung,
+    people,
+    profile,
+    readiness,
+    round_talk,
+    session,
+    views,
+    why,
+)
 from bot.talk.age import told_of_age
 from bot.talk.asked import LINES, at_place, base_line, base_of, dive_at, next_version, strike
 from bot.talk.asking import (
@@ -48,6 +59,7 @@ HANDLERS: Mapping[str, Handler] = {
     **people.HANDLERS,
     **profile.HANDLERS,
     **session.HANDLERS,
+    **called.HANDLERS,
     "emergency": _emergency,
 }
 """Every command's handler, by the command's name."""

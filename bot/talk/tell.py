@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import takewhile
 
+from bot.talk.called import called_until
 from bot.talk.health_letters import lock_words
 from bot.talk.keys import Keys, briefed, depth_keys_again, next_keys, open_keys
-from bot.talk.planned import called_until, planned
+from bot.talk.planned import planned
 from bot.talk.tasks import tasks_open
 from bot.talk.turn import Scene
 from bot.texts.render import clock, down, has, joined, metres, say

@@ -8,7 +8,17 @@ from pathlib import Path
 
 import pytest
 
-from storage.outcome import AddMember, Delivery, Letter, Member, Met, Outcome, SetRoom, Site
+from storage.outcome import (
+    AddMember,
+    CallOver,
+    Delivery,
+    Letter,
+    Member,
+    Met,
+    Outcome,
+    SetRoom,
+    Site,
+)
 from storage.schema import StorageError
 from storage.store import Address, Store
 from tests.storage.scene import START, at, group_in, open_store, write
@@ -204,6 +214,8 @@ def test_a_text_of_help_to_a_group_leaves_its_moment_and_nothing_else(tmp_path: 
     assert called_at(store) is None
     write(store, letters=(replace(help_to_mara, to="g:100"),), when=at(3))
     assert called_at(store) == at(3)
+    write(store, changes=(CallOver(chat="g:100"),), when=at(4))
+    assert called_at(store) is None
     store.close()
 
 

@@ -25,7 +25,7 @@ from planner.record import (
     Sex,
     record_of,
 )
-from storage.outcome import AddMember, Delivery, Key, Letter, Member, Outcome, Room
+from storage.outcome import AddMember, CallOver, Delivery, Key, Letter, Member, Outcome, Room
 
 GROUP = "g:1"
 
@@ -176,6 +176,8 @@ class Buoy:
         for change in outcome.changes:
             if isinstance(change, AddMember):
                 self.members[change.member.key] = change.member
+            elif isinstance(change, CallOver):
+                self.called_at = None
         self.facts += outcome.facts
         self.told += outcome.letters
         if any(x.to == GROUP and x.delivery is Delivery.HELP for x in outcome.letters):

@@ -11,7 +11,10 @@ from planner.record import Brief
 from planner.rules import RULES
 from tests.bot.talk.buoy import Buoy, said_to
 
-STOPPED = "help was called for in this group, so diving stops. No target before 12:35."
+STOPPED = (
+    "help was called for in this group, so diving stops. No target before 12:35."
+    " It was none: `nobody hurt`."
+)
 
 
 def two() -> Buoy:
@@ -141,3 +144,45 @@ def test_whoever_lacks_a_profile_is_not_written_to_about_it_now() -> None:
     buoy = two().join("yan")
     buoy.says("ana", "we are doing cpr")
     assert buoy.says("yan", "next") == f"group: yan: {STOPPED}"
+
+
+@pytest.mark.parametrize("said", ["nobody hurt", "false alarm", "nobody is hurt"])
+def test_a_call_that_was_none_is_taken_back_by_one_word(said: str) -> None:
+    """The spreadsheet was deleted, nobody is hurt: the group reads who says so, and targets come again."""
+    buoy = two()
+    buoy.says("teo", "HELP i deleted the spreadsheet")
+    assert STOPPED in buoy.says("mara", "next")
+    assert "teo says that nobody is hurt" in buoy.says("teo", said)
+    assert "FRC" in buoy.says("mara", "next")
+    assert briefs(buoy) > 0
+
+
+def test_whom_help_was_called_for_stays_off_that_day() -> None:
+    """The word lifts the stop of the group, and nothing of hers."""
+    buoy = two()
+    buoy.says("ana", "mara is not breathing")
+    buoy.says("teo", "false alarm")
+    assert "FRC" not in buoy.later(hours=5).says("mara", "next")
+
+
+def test_whom_it_was_about_takes_nothing_back() -> None:
+    """Who had the blackout often thinks that there was none."""
+    buoy = two()
+    buoy.says("ana", "mara blacked out")
+    assert "Help was called for you" in buoy.says("mara", "nobody hurt")
+    assert STOPPED in buoy.says("teo", "next")
+
+
+def test_where_somebody_told_it_of_themselves_nobody_takes_it_back() -> None:
+    """Mara coughed up blood, by her own word in the group: that is no false alarm."""
+    buoy = two()
+    buoy.says("mara", "i coughed up blood")
+    assert "diving stays off" in buoy.says("teo", "nobody hurt")
+    assert STOPPED in buoy.says("teo", "next")
+
+
+def test_without_a_call_there_is_nothing_to_take_back() -> None:
+    """And in private it is no word to the group."""
+    buoy = two()
+    assert "No call for help stands" in buoy.says("teo", "nobody hurt")
+    assert "in the group" in buoy.says("teo", "nobody hurt", private=True)
