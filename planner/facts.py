@@ -161,9 +161,16 @@ class Fit(Fact):
     ok: bool
 
 
+NOBODY = ""
+"""In the place of a buddy: there is none any more."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Buddy(Fact):
-    """Who watches; `buddy` is a member key, or the name as typed for somebody not on the roster."""
+    """Who watches; `buddy` is a member key, or the name as typed for somebody not on the roster.
+
+    NOBODY: whoever watched does so no more.
+    """
 
     buddy: str
 

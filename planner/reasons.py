@@ -68,6 +68,7 @@ class Because(StrEnum):
     NOT_FIT = "not-fit"
     WATCHING = "watching"
     COACH_REST = "coach-rest"
+    BUDDY_CALLED = "buddy-called"  # for whom the diver called for help in private
     LAYOFF_LONG = "layoff-long"
     RECENT_HARM = "recent-harm"
     # why no full-lung step is offered
@@ -107,6 +108,7 @@ LIKE_A_LOCK = frozenset(
         Because.LAYOFF_LONG,
         Because.UNDER_AGE,
         Because.COACH_REST,
+        Because.BUDDY_CALLED,
     }
 )
 """Bars that nobody in the group may tell from each other, whatever else stands beside them."""

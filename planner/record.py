@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 from planner.facts import (
     HEALTH_FACTS,
+    NOBODY,
     PB,
     Accepted,
     AnyFact,
@@ -61,6 +62,7 @@ from planner.pressure import GAUGE_AT_SEA, Site
 
 __all__ = [
     "HEALTH_FACTS",
+    "NOBODY",
     "PB",
     "Accepted",
     "AnyFact",

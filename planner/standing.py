@@ -348,7 +348,7 @@ class Standing(OfHealth):
             self.not_fit_day = self.day_of(fact.happened_at)
 
     def _buddy(self, fact: Buddy, _: Settle) -> None:
-        self.buddy = fact.buddy
+        self.buddy = fact.buddy or None  # NOBODY takes back who was named
         self.buddy_until_at = fact.happened_at + self._holds
 
     def _watching(self, fact: Watching, _: Settle) -> None:

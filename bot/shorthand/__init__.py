@@ -1,7 +1,7 @@
 """From a text to what it may mean. Pure."""
 
 from bot.shorthand.lexicon import LexiconError, Words, load_words
-from bot.shorthand.parser import parse
+from bot.shorthand.parser import parse, says_not_fit
 from bot.shorthand.reading import Chatter, Clock, Command, Doubt, Reading, Report, Unclear
 
 words = load_words
@@ -19,5 +19,6 @@ __all__ = [
     "Words",
     "load_words",
     "parse",
+    "says_not_fit",
     "words",
 ]

@@ -56,7 +56,7 @@ def read_command(said: Said, words: Words, *, slash: bool = False) -> Command | 
 
 
 def slip_of_command(said: Said, words: Words) -> Unclear | None:
-    """`nxet`, `not fitt`: a command one of whose words is one edit away, asked about; else None."""
+    """`nxet`, `udno`: a command one of whose words is one edit away, asked about; else None."""
     if not said.chunks or said.is_question:
         return None
     low = [chunk.rstrip(PUNCTUATION).casefold() for chunk in said.chunks]

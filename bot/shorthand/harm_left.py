@@ -80,7 +80,9 @@ def _report_in(line: str, names: Collection[str]) -> str:
     Which word of a line is the one like harm nobody knows, so nothing else of it is kept.
     """
     parts = {part for name in names for part in fold(name).split()}
-    known, parts_of = load_words().vocabulary | parts, with_names(_PARTS, parts)
+    words = load_words()
+    known = words.meanings.keys() | words.commands.keys() | parts
+    parts_of = with_names(_PARTS, parts)
     runs: list[list[str]] = [[]]
     for word in line.split("#")[0].split():
         if all(part[0].isdigit() or part in known for part in parts_of.findall(fold(word))):

@@ -274,4 +274,10 @@ def is_said_to(text: str, span: tuple[int, int], words: HarmWords) -> bool:
     return told[:1] != [] and told[0] in words.lists["pointed_at"] and of_self.isdisjoint(told)
 
 
+def is_of_oneself(text: str, span: tuple[int, int], words: HarmWords) -> bool:
+    """Whether the sentence round a place says `i` or `my`: then it is the writer's own."""
+    told = _WORDS.findall(fold(_between(_SENTENCE_ENDS, text.translate(QUOTES), *span)))
+    return not words.lists["self_words"].isdisjoint(word.replace("'", "") for word in told)
+
+
 _WORDS = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?")

@@ -177,6 +177,29 @@ def _is_idle_question(
     )
 
 
+def asks_of_a_dive(sentence: Sentence, places: frozenset[int], words: HarmWords) -> bool:
+    """`did you black out?`, `was that a samba?`: a question whether it was, not one about its kind."""
+    lists, said = words.lists, sentence.words
+    begin = min(places)
+    if any(_supposes(sentence, i, words) for i in range(begin)) or any(
+        "<told>" in carried for i, carried in enumerate(sentence.atoms) if i not in places
+    ):
+        return False
+    return any(
+        said[i] in _WHETHER_IT_WAS
+        and (said[i + 1] in lists["addressed"] or said[i + 1] in ("that", "this"))
+        and _A_FEW_WORDS >= begin - i - 2 >= 0
+        and _OF_ITS_KIND.isdisjoint(said)
+        for i in range(begin - 1)
+    )
+
+
+_WHETHER_IT_WAS = frozenset({"did", "were", "are", "was", "have", "had", "is"})
+_OF_ITS_KIND = frozenset(
+    {"ever", "read", "see", "watch", "hear", "heard", "seen", "normally", "usually", "often"}
+)
+
+
 def _is_of_a_thing(sentence: Sentence, begin: int, words: HarmWords, names: list[str]) -> bool:
     """`the pump is running hot and coughing`: the nearest noun before the words is a thing.
 

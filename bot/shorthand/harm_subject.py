@@ -15,6 +15,7 @@ from bot.shorthand.english import (
     PLURAL,
     POSSESSIVES,
     SINGULAR,
+    THIRD,
     TOGETHER,
     TOWARDS,
     WRONG,
@@ -224,6 +225,52 @@ def _acts_on_me(said: list[str], i: int, words: HarmWords) -> bool:
         and said[i + 1] in words.lists["acts_on_me"]
         and ("me" in near or "my" in near)
     )
+
+
+def spoken_to(
+    sentence: Sentence, before: Sentence | None, words: HarmWords, names: list[str]
+) -> str | None:
+    """The member whom a sentence is said to: `mara you shook`, `mara are you ok? you looked grey`."""
+    own = [i for i, word in enumerate(sentence.words) if word in names]
+    at = [i for i in own if _is_called(sentence, i, words)]
+    if at or own or before is None:
+        return sentence.words[at[0]] if at else None
+    called = (i for i, word in enumerate(before.words) if word in names)
+    return next((before.words[i] for i in called if _is_called(before, i, words)), None)
+
+
+def _is_called(sentence: Sentence, i: int, words: HarmWords) -> bool:
+    """Whether a name is called out: it begins or ends what stands between commas, or goes with `you`."""
+    lists, said, chunks = words.lists, sentence.words, sentence.chunks
+    begins = i == 0 or chunks[i - 1] != chunks[i] or said[i - 1] in lists["greets"]
+    if i + 1 == len(said):
+        return begins or not {"you", "that", "u"}.isdisjoint(said[:i])
+    asks = said[i + 1] in lists["asks_first"] and said[i + 2 : i + 3] != []
+    to_you = said[i + 1] in lists["addressed"] or (
+        asks and said[i + 2] in lists["addressed"] | _POINTS
+    )
+    return begins and (chunks[i + 1] != chunks[i] or to_you)
+
+
+_POINTS = frozenset({"that", "this", "it"})
+
+
+def is_said_of_you(
+    sentence: Sentence, places: frozenset[int], words: HarmWords, names: list[str]
+) -> bool:
+    """Whether it is said of whom it is said to: `you`, or `was that`, nobody else behind, and no `i`."""
+    lists, so_far = words.lists, sentence.words[: max(places)]
+    at = next((i for i in reversed(range(len(so_far))) if _means_you(so_far, i, words)), None)
+    if at is None or not lists["self_words"].isdisjoint(sentence.words):
+        return False
+    others = lists["other_words"] | lists["kin"] | THIRD
+    behind = sentence.words[at + 1 : max(places) + 1]
+    return not any(w in names or w.removesuffix("s") in names or w in others for w in behind)
+
+
+def _means_you(said: list[str], i: int, words: HarmWords) -> bool:
+    pointed = said[i] in _POINTS and said[i - 1 : i] in (["was"], ["is"])
+    return said[i] in words.lists["addressed"] or pointed
 
 
 def named_beside(name: str, sentence: Sentence, names: list[str]) -> tuple[str, ...]:

@@ -15,11 +15,13 @@ from bot.shorthand.harm_felt import begins_with_feel, may_be_a_state, what_is_fe
 from bot.shorthand.harm_found import NO_HARM, Alike, Found, HarmReading
 from bot.shorthand.harm_lexicon import HarmWords, Pattern
 from bot.shorthand.harm_match import carried_by, may_stand, places_of, stands, whole, with_phrases
-from bot.shorthand.harm_scope import is_general, reaches
+from bot.shorthand.harm_scope import asks_of_a_dive, is_general, reaches
 from bot.shorthand.harm_subject import (
     is_of_a_person,
+    is_said_of_you,
     last_name,
     named_beside,
+    spoken_to,
     subject_of,
     who_is_meant,
 )
@@ -70,11 +72,14 @@ class _ByRules:
         self._past: list[str] = []
         self._asks_cold = self._unsure = False
         self._last_other: str | None = None
+        self._spoken_to: str | None = None
         self._told: list[tuple[Sentence, frozenset[int]]] = []
 
     def read(self, n: int) -> None:
         """Read one sentence, with the one behind it."""
         sentence = self.sentences[n]
+        before = self.sentences[n - 1] if n else None
+        self._spoken_to = spoken_to(sentence, before, self._words, self._names)
         places = self._places_read(sentence, self.sentences[n + 1 : n + 2])
         self._told.append((sentence, places))
 
@@ -109,7 +114,9 @@ class _ByRules:
         ago = ago_days(sentence, self._today)
         if row in table and _is_past(ago, subject, table[row].days):
             self._past.append(row)
-        elif is_general(sentence, places, words, self._names, feel=self._feel):
+        elif is_general(sentence, places, words, self._names, feel=self._feel) and not (
+            self._spoken_to is not None and asks_of_a_dive(sentence, places, words)
+        ):
             return
         elif row == _ASK_COLD:
             self._asks_cold = self._asks_cold or subject is None
@@ -128,6 +135,8 @@ class _ByRules:
     ) -> tuple[str, str | None]:
         """Whom a match is about; and its row, which is another where nobody can tell it of themselves."""
         words, names, feel = self._words, self._names, self._feel
+        if self._spoken_to is not None and is_said_of_you(sentence, places, words, names):
+            return row, self._spoken_to
         subject = subject_of(sentence, places, words, names)
         if subject is None and words.lists["self_words"].isdisjoint(sentence.words):
             subject = subject_of(sentence, whole(places, sentence), words, names)

@@ -117,7 +117,7 @@ class Words:
     """The words of one language. `written` holds the word that we write for a meaning.
 
     `vocabulary` are all of them, which nobody can be called; `named` the commands that may stand
-    behind a bare name (`noor not fit`).
+    behind a bare name (`noor not fit`), `fitness` the words of a line that denies being fit.
     """
 
     language: str
@@ -138,6 +138,7 @@ class Words:
     never_names: frozenset[str]
     vocabulary: frozenset[str]
     named: frozenset[str]
+    fitness: Mapping[str, frozenset[str]]
 
     def write(self, sort: Sort, value: object = None) -> str:
         """The word that we write ourselves for a meaning."""
@@ -261,6 +262,7 @@ def _words(data: Mapping[str, Any], language: str) -> Words:
             data["names"]["never"],
         ),
         named=frozenset(data["names"]["said_of"]),
+        fitness={name: frozenset(of) for name, of in data["not_fit"].items()},
     )
 
 

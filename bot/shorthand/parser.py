@@ -11,6 +11,7 @@ from bot.shorthand.commands import Said, is_slip_of_emergency, read_command, sli
 from bot.shorthand.dives import is_bare, read_dives, read_parts
 from bot.shorthand.doubts import Line
 from bot.shorthand.lexicon import Sort, Words
+from bot.shorthand.not_fit import denies_fit
 from bot.shorthand.notes import NO_NOTE, Note, read_note
 from bot.shorthand.pieces import (
     PUNCTUATION,
@@ -33,6 +34,7 @@ MOST_WORDS = 40
 _QUESTION_MARKS = "?？؟¿"
 _WITHOUT_QUESTION_MARKS = str.maketrans(dict.fromkeys(_QUESTION_MARKS, " "))
 _FIX_MARK = "*"
+NOT_FIT = "not-fit"
 
 
 class Whom(NamedTuple):
@@ -79,6 +81,19 @@ def parse(
             continue
         found.extend(reader.read(line, len(found), whose))
     return tuple(found) or (Chatter(line=0, text=text),)
+
+
+def says_not_fit(line: str, words: Words, *, names: Collection[str] = ()) -> bool:
+    """Whether a line denies that its sender, or whom it names, is fit: it is the command `not fit`.
+
+    >>> from bot.shorthand import words
+    >>> lines = ("dont feel fit", "noor is not fit", "the suit does not fit")
+    >>> [says_not_fit(line, words(), names=["noor"]) for line in lines]
+    [True, True, False]
+    """
+    return any(
+        isinstance(r, Command) and r.name == NOT_FIT for r in parse(line, words, names=names)
+    )
 
 
 def _cut_off(line: str, found: Sequence[Reading]) -> Reading:
@@ -168,6 +183,11 @@ class _Reader:
             return [Command(line=number, text=line, name="emergency")]
         whom = self._whom(chunks)
         who = whom.who if whom.who is not None else whose
+        if not is_long and denies_fit(whom.rest, self._words):
+            args: dict[str, object] = {}
+            if not self._says_command(NOT_FIT, whom.rest):
+                args["loose"] = True
+            return [Command(line=number, text=line, name=NOT_FIT, args=args, who=who)]
         is_fix = whom.rest[0].casefold() == self._words.command_line("fix")
         is_command = (is_fix or not note.text) and not is_long
         said = Said(
@@ -196,6 +216,11 @@ class _Reader:
         if not whom.is_named and self._hangs_on(found, chunks[0]):
             found = self._slip_of_name(shared, chunks) or found
         return list(found) or [Chatter(line=number, text=line)]
+
+    def _says_command(self, name: str, chunks: Sequence[str]) -> bool:
+        """Whether a line begins with the words that we write ourselves for a command."""
+        ours = self._words.command_line(name).split()
+        return [c.rstrip(PUNCTUATION).casefold() for c in chunks[: len(ours)]] == ours
 
     def _may_be_of(self, command: Command | Unclear, asking: bool) -> bool:
         """Whether a command behind a bare name is meant: `noor done`, not `noor done?` of a friend."""

@@ -50,7 +50,7 @@ class Report:
 class Command:
     """A line that is a command: its name (the canonical word) and its arguments by name, as values.
 
-    Names: next, plan, next-full, order, done, undo, fix, feel, fit, not-fit, buddy, watching, add,
+    Names: next, plan, next-full, order, done, undo, fix, feel, fit, not-fit, buddy, no-buddy, watching, add,
     allow, disallow, me, volume, mouth, mask, pb, goal, base, cleared, ready, week, log, why,
     forecast, export, forget, share, ping, coach, tell-coach, zone, site, board, trim, rest, cap,
     gap, lines, seen, task, help, start, emergency, mask-or-clip…

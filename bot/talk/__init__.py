@@ -75,10 +75,12 @@ def _heard(scene: Scene, readings: tuple[Reading, ...]) -> Outcome:
     if not turn.rest.strip():
         return first
     rest = stopped(parse(turn.rest, words(), names=names), turn.harmed, names)
+    today = scene.record(scene.sender).local_day(scene.at)
     rest = tuple(
         r
         for r in rest
-        if isinstance(r, (Report, Command, Unclear)) or is_told_under_age(r.text, rules=scene.rules)
+        if isinstance(r, (Report, Command, Unclear))
+        or is_told_under_age(r.text, rules=scene.rules, today=today)
     )
     if not rest:
         return first

@@ -60,7 +60,8 @@ def typed_for(scene: Scene, diver: str, text: str) -> str:
         first, *rest = line.split()
         meaning = known.meanings.get(first)
         is_report = rest and meaning is not None and meaning.sort is Sort.EXERCISE
-        is_command = first in known.commands and first not in _SAID_BY_ANYBODY
+        ways = () if first in _SAID_BY_ANYBODY else known.commands.get(first, ())
+        is_command = any(tuple([first, *rest][: len(w.phrase)]) == w.phrase for w in ways)
         return f"`for {member.name} {line}`" if is_report or is_command else match[0]
 
     return _TYPED.sub(named, text)

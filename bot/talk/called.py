@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import datetime
 from itertools import chain
 
@@ -22,22 +22,27 @@ def called_until(scene: Scene) -> datetime | None:
     return until if scene.at <= until else None
 
 
-def was_called_for(scene: Scene, diver: str) -> bool:
-    """Whether the group was told of a call for help about this diver, and its day lasts."""
+def was_called_for(scene: Scene, diver: str, *, told_by: Collection[str] = ()) -> bool:
+    """Whether the group was told of a call for help about this diver, and its day lasts.
+
+    What one of `told_by` told counts in private too.
+    """
     record = scene.record(diver)
     alarms, today = alarms_of(record, at=scene.at), record.local_day(scene.at)
     return any(
         call in alarms or (isinstance(call, Harm) and record.local_day(call.happened_at) == today)
-        for call in _calls_here(scene, diver)
+        for call in _calls(scene, diver, told_by)
     )
 
 
-def _calls_here(scene: Scene, diver: str) -> Iterator[Harm | Unwell]:
-    """What this group was told of a diver that calls for help at once, by whomever."""
+def _calls(scene: Scene, diver: str, told_by: Collection[str]) -> Iterator[Harm | Unwell]:
+    """What calls for help at once for a diver: told to this group, by whomever, or by one of some."""
     record = scene.record(diver)
     graves: Iterator[Harm | Unwell] = (u for u in record.of(Unwell) if u.grave)
     harms = (h for h in record.of(Harm) if h.level == LEVELS[0])
-    yield from (call for call in chain(graves, harms) if call.origin.chat == scene.group)
+    for call in chain(graves, harms):
+        if call.origin.chat == scene.group or call.by in told_by:
+            yield call
 
 
 def _nobody_hurt(command: Command, scene: Scene, diver: str) -> Outcome:

@@ -17,7 +17,30 @@ from bot.talk.spoken import ANSWERED, dive_or_volume, line_part
 from bot.talk.tell import described
 from bot.talk.turn import Scene, both, said
 from bot.texts.render import say
-from planner.record import Asked, Brief, Dive, Fact
+from planner.record import (
+    PB,
+    Accepted,
+    Asked,
+    Body,
+    Brief,
+    Buddy,
+    Consent,
+    Dive,
+    Done,
+    Fact,
+    Fit,
+    Goal,
+    Grant,
+    Kept,
+    Limit,
+    Named,
+    Ordered,
+    Ping,
+    ReportedBase,
+    TaskSet,
+    Volume,
+    Watching,
+)
 from storage.outcome import Outcome
 
 EDITABLE = timedelta(hours=48)
@@ -30,6 +53,8 @@ def edited(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
     if scene.at - heard.sent_at > EDITABLE:
         return said(scene.answer(say("turn.old-edit"))) if _facts_of(scene) else Outcome()
     old = _facts_of(scene)
+    if _was_command(scene, old):
+        return Outcome()
     reads = map(dive_or_volume(scene), said_)
     reports = tuple(r for r in reads if isinstance(r, (Report, Unclear)))
     if not old and not reports:
@@ -98,6 +123,25 @@ def _facts_of(scene: Scene) -> tuple[Fact, ...]:
         and fact.origin.message == heard.message
         and isinstance(fact, (Dive, Asked, Brief))
     )
+
+
+def _was_command(scene: Scene, old: tuple[Fact, ...]) -> bool:
+    """Whether this message had said a command that left something, and no report: a yes, a figure."""
+    if any(isinstance(fact, (Dive, Asked)) for fact in old):
+        return False
+    place = (scene.heard.chat, scene.heard.message)
+    return any(
+        isinstance(fact, _LEFT_BY_COMMANDS)
+        for diver in scene.room.members
+        for fact in scene.record(diver).facts
+        if (fact.origin.chat, fact.origin.message) == place
+    )
+
+
+_LEFT_BY_COMMANDS = (
+    Accepted, Body, Buddy, Consent, Done, Fit, Goal, Grant, Kept, Limit, Named, Ordered, PB, Ping,
+    ReportedBase, TaskSet, Volume, Watching,
+)  # fmt: skip
 
 
 def _same(old: tuple[Fact, ...], new: tuple[Fact, ...]) -> bool:

@@ -13,17 +13,17 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from bot.heard import Heard, Kind
-from bot.shorthand import parse
+from bot.shorthand import parse, says_not_fit
 from bot.shorthand import words as trade_words
 from bot.shorthand.harm_found import Alike, Found, HarmReading
 from bot.shorthand.harm_left import lines_left, without_harm
 from bot.shorthand.harm_lexicon import harm_words
-from bot.shorthand.harm_reading import is_said_to, read_harm
+from bot.shorthand.harm_reading import read_harm
 from bot.shorthand.harm_text import QUOTES
 from bot.shorthand.names import fold, with_names
 from bot.shorthand.reading import Command, Report
 from bot.talk import health_letters as letters_of
-from bot.talk.health_check import CHECK, feels_numb, is_unwell, is_well, pressed, typed
+from bot.talk.health_check import CHECK, feels_numb, is_unwell, is_well, pressed
 from bot.talk.health_cleared import CLEARED, cleared
 from bot.talk.health_dives import HarmedLine, harmed_line
 from bot.talk.health_owed import closed, marks, owed
@@ -36,13 +36,15 @@ from bot.talk.health_reports import (
     seems,
 )
 from bot.talk.health_scene import HealthScene, Said
+from bot.talk.health_typed import typed
+from bot.talk.health_whom import whom
 from bot.texts.help import (
     harmless_beside_emergency,
     help_line,
     typed_answer,
 )
 from planner.harm import LEVELS, harm_table, unanswered
-from planner.record import Brief, Buddy, Dive, DiverRecord, Fact
+from planner.record import Brief, Dive, DiverRecord, Fact
 from planner.rules import RULES
 from storage.outcome import Key, Letter, Room
 
@@ -79,7 +81,7 @@ def hear(
     *,
     room: Room,
     records: Mapping[str, DiverRecord],
-    names: Iterable[str],
+    names: Collection[str],
 ) -> HealthTurn | None:
     """What a message says of anybody's health, or None where it says nothing.
 
@@ -94,7 +96,7 @@ def hear(
         letter = letters_of.help_letter(heard.chat, "emergency", room, about=None)
         return HealthTurn(letters=(letter,))
     facts, letters = owed(scene)
-    turn = _answer(scene)
+    turn = _answer(scene, tuple(names))
     if turn is None and heard.button is None:
         turn = _plain(scene, tuple(names))
     if turn is not None:
@@ -119,7 +121,7 @@ def blocked(heard: Heard, *, room: Room, records: Mapping[str, DiverRecord]) -> 
     return tuple(closed(HealthScene(heard=heard, room=room, records=records)))
 
 
-def _answer(scene: HealthScene) -> HealthTurn | None:
+def _answer(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
     """What is an answer as a whole: a button, a clinician's word, or one to the check."""
     text = scene.heard.text
     if scene.heard.button is not None:
@@ -127,7 +129,7 @@ def _answer(scene: HealthScene) -> HealthTurn | None:
         said = pressed(scene, found) if found is not None else None
     else:
         found = CLEARED.fullmatch(text)
-        said = (cleared(scene, found) if found is not None else None) or typed(scene)
+        said = (cleared(scene, found) if found is not None else None) or typed(scene, names)
     if said is None:
         return None
     return HealthTurn(facts=tuple(said[0]), letters=tuple(said[1]))
@@ -198,17 +200,18 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
         reading = replace(reading, found=(), fear=False)
     if not (reading.found or reading.alike or reading.asks_cold or felt):
         return None
-    found, calls = _found_by_diver(scene, reading), _calls_by_diver(scene, reading)
+    found, sure = _found_by_diver(scene, reading)
+    calls = _calls_by_diver(scene, reading)
     told = [
         ([], _help_first(scene, found, calls)),
-        *_told(scene, found, calls),
+        *_told(scene, found, calls, sure=sure),
         *_likened(scene, found, calls),
         *(_felt(scene, diver, read) for diver, read in felt if diver not in found | calls),
     ]
     if reading.asks_cold and heard.sender not in found | calls:
         told.append(feels_numb(scene, heard.sender))
     facts = [fact for new, _ in told for fact in new]
-    letters = [letter for _, more in told for letter in more]
+    letters = _once([letter for _, more in told for letter in more])
     rest = without_harm(heard.text, reading, drop_lines=feel_lines, names=names)
     if not (facts or letters):
         # of somebody unknown nothing is kept, in a note neither
@@ -223,29 +226,40 @@ def _plain(scene: HealthScene, names: tuple[str, ...]) -> HealthTurn | None:
     )
 
 
-def _found_by_diver(scene: HealthScene, reading: HarmReading) -> _ByDiver:
+def _found_by_diver(
+    scene: HealthScene, reading: HarmReading
+) -> tuple[_ByDiver, frozenset[str | None]]:
+    """What rules found, by whom it is about; and of whom something is surely told."""
     by_diver: _ByDiver = {}
+    sure: set[str | None] = set()
     for found in reading.found:
-        for about in _whom(scene, found.subject, found.spans[0]):
-            by_diver.setdefault(about, []).append(found)
-    return by_diver
+        about = whom(scene, found.subject, found.spans[0])
+        sure.update(about if len(about) == 1 else ())
+        for one in about:
+            by_diver.setdefault(one, []).append(found)
+    return by_diver, frozenset(sure)
 
 
 def _calls_by_diver(scene: HealthScene, reading: HarmReading) -> _Calls:
     calls: _Calls = {}
     for alike in reading.alike:
-        for about in _whom(scene, alike.subject, alike.span):
+        for about in whom(scene, alike.subject, alike.span):
             calls[about] = calls.get(about, False) or alike.is_call
     return calls
 
 
-def _told(scene: HealthScene, by_diver: _ByDiver, calls: _Calls) -> Iterator[Said]:
-    """What comes of what the rules found: a report of one's own, or a question to somebody else."""
+def _told(
+    scene: HealthScene, by_diver: _ByDiver, calls: _Calls, *, sure: Collection[str | None]
+) -> Iterator[Said]:
+    """What comes of what the rules found: a report of one's own, or a question to somebody else.
+
+    What may be about one of several locks nobody: all of them are asked.
+    """
     for diver, mine in by_diver.items():
         rows = rows_of(f.row for f in mine)
         if diver is None:
             yield [], about_stranger(scene, rows)
-        elif scene.speaks_for(diver):
+        elif scene.speaks_for(diver) and diver in sure:
             yield reported(scene, diver, rows, at=scene.heard.sent_at)
         else:
             yield about_other(scene, diver, rows, is_call=calls.get(diver, False))
@@ -285,13 +299,23 @@ def _not_shorthand(text: str, reading: HarmReading, names: tuple[str, ...]) -> t
 
 
 def _is_shorthand(line: str, names: tuple[str, ...]) -> bool:
-    """Whether a line is a command or a report, and every word of it the trade's, a name or a number."""
+    """Whether a line is a command or a report, and every word of it the trade's, a name or a number.
+
+    And whether it says not to be fit, in whatever words.
+    """
+    if says_not_fit(line, trade_words(), names=names):
+        return True
     parts = {part for n in names for part in fold(n).split()}
     known, said = trade_words().vocabulary | parts, with_names(_LETTERS, parts).findall(fold(line))
     return all(word in known or word.removesuffix("s") in known for word in said) and all(
         (isinstance(r, Command) and r.name != "feel") or (isinstance(r, Report) and not r.note)
         for r in parse(line, trade_words(), names=names)
     )
+
+
+def _once(letters: Iterable[Letter]) -> list[Letter]:
+    """Each text to each chat once, whomever it is about."""
+    return list({(x.to, x.text, x.reaction): x for x in reversed(list(letters))}.values())[::-1]
 
 
 _LETTERS = re.compile(r"[^\W\d_]+")
@@ -315,6 +339,8 @@ def _felt_lines(
     felt: list[tuple[str, HarmReading]] = []
     numbers: set[int] = set()
     for n, line in enumerate(scene.heard.text.split("\n")):
+        if says_not_fit(line, trade_words(), names=names):
+            continue
         named = _FEEL.match(line)
         read = (
             read_harm(line, harm_words(), names=names, today=today)
@@ -331,46 +357,6 @@ def _felt_lines(
         if (read.well or read.unreadable) and not read.found:
             felt.append((diver, read))
     return felt, frozenset(numbers)
-
-
-def _whom(scene: HealthScene, subject: str | None, span: tuple[int, int]) -> tuple[str | None, ...]:
-    """Whom a row is about: the sender, a name, whose message it replies to, or the sender's buddy.
-
-    Where the buddy may be one of several, all of them are asked.
-    """
-    other = scene.heard.reply_to_sender
-    answers = other in scene.room.members and other != scene.heard.sender
-    if subject is None and answers and is_said_to(scene.heard.text, span, harm_words()):
-        return (other,)
-    if subject is None:
-        return (scene.heard.sender,)
-    if subject:
-        member = scene.room.named(subject)
-        return (member.key if member is not None else None,)
-    if answers:
-        return (other,)
-    buddies = _own_buddies(scene) if _MY_BUDDY.search(scene.heard.text) else ()
-    return buddies or (None,)
-
-
-_MY_BUDDY = re.compile(r"\bmy (?:dive )?buddy\b", re.IGNORECASE)
-
-
-def _own_buddies(scene: HealthScene) -> tuple[str, ...]:
-    """Who watches the sender today; else all whom the sender watches."""
-    sender, since = scene.heard.sender, scene.at - RULES.session_gap
-    watched = {
-        diver
-        for diver in scene.room.members
-        if diver != sender
-        and (last := scene.record(diver).latest(Buddy)) is not None
-        and last.buddy == sender
-        and last.happened_at >= since
-    }
-    mine = scene.record(sender).latest(Buddy)
-    if mine is not None and mine.happened_at >= since and mine.buddy in scene.room.members:
-        return (mine.buddy,)
-    return tuple(sorted(watched))
 
 
 def _felt(scene: HealthScene, diver: str, read: HarmReading) -> Said:

@@ -3,39 +3,25 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from bot.heard import Kind
-from bot.shorthand.harm_lexicon import harm_words
-from bot.shorthand.harm_words import read_by_rules
 from bot.talk import health_letters as letters_of
-from bot.talk.asked import open_questions
-from bot.talk.health_reports import ONE_EVENT, harm_facts, reported, rows_of
+from bot.talk.health_reports import harm_facts, reported, rows_of
 from bot.talk.health_scene import HealthScene, Said
-from bot.talk.turn import Scene
-from bot.texts.help import help_line, typed_answer
-from planner.agenda import is_checked
+from bot.texts.help import help_line
 from planner.harm import (
-    LEVELS,
     called_for_help,
     harm_table,
     lock_of,
     locks_of,
     unanswered,
-    unwell_open,
 )
 from planner.record import (
-    Debriefed,
     DiverRecord,
     Fact,
-    Harm,
     Unwell,
     Well,
-    day_begins_at,
-    latest_session,
 )
-from planner.rules import RULES
 from storage.outcome import Letter
 
 CHECK = re.compile(
@@ -66,6 +52,10 @@ def is_well(scene: HealthScene, diver: str, *, answers: bool = False) -> Said:
     letters = letters_of.quiet(heard, whom)
     if letters_of.reachable(heard, whom):
         lock = lock_of(record, at=scene.at)
+        waits = unanswered(record, at=scene.at)
+        if waits is not None and not (waits.grave or waits.by_other):
+            letters.append(letters_of.first_question(whom, unread=waits.unread, after="well_asked"))
+            return [fact], letters
         first = help_line("well_called" if answers else "well")
         if lock is not None and not answers:
             grave = called_for_help(record, at=scene.at) is not None
@@ -75,9 +65,6 @@ def is_well(scene: HealthScene, diver: str, *, answers: bool = False) -> Said:
         text = "\n".join(filter(None, (first, bar)))
         letters.append(letters_of.private_letter(whom, text))
         letters += letters_of.still_called(record, whom, at=scene.at)
-        waits = unanswered(record, at=scene.at)
-        if waits is not None and not (waits.grave or waits.by_other):
-            letters.append(letters_of.first_question(whom, unread=waits.unread))
     return [fact], letters
 
 
@@ -125,113 +112,6 @@ def _is_nothing(scene: HealthScene, diver: str) -> list[Fact]:
         )
         for u in asked[-1:]
     ]
-
-
-# answers typed
-
-_ANSWERS = ("yes", "no", "not_sure")
-
-
-def typed(scene: HealthScene) -> Said | None:
-    """`no` or `all good`, in private, where the check is the newest thing that waits for an answer."""
-    heard = scene.heard
-    answer = typed_answer(heard.text)
-    if not heard.private or heard.kind is not Kind.MESSAGE:
-        return None
-    if answer == "still":
-        return _still(scene)
-    if answer not in (*_ANSWERS, "some"):
-        return _no_and_more(scene)
-    asked = {d: at for d in scene.spoken_for() if (at := _checked_at(scene, d)) is not None}
-    waiting = {d: at for d in scene.spoken_for() if (at := _waits_at(scene, d)) is not None}
-    is_check = bool(asked) and answer != "some"
-    asked = asked if is_check else waiting
-    if not asked:
-        return None
-    newest = max(asked.values())
-    divers = [d for d, at in asked.items() if at == newest]
-    others = open_questions(Scene(heard=heard, room=scene.room, records=scene.records, at=scene.at))
-    if len(divers) > 1 or any(q.said_at >= newest for q in others):
-        return None
-    if not is_check:
-        # the four questions wait for their buttons: a bare word may be about any of them
-        whom = scene.addressee(divers[0])
-        waits = unanswered(scene.record(divers[0]), at=scene.at)
-        if waits is not None and waits.grave:
-            again = letters_of.worried(whom, by=waits.by, grave=True)
-            first = help_line("by_button")
-        else:
-            again = letters_of.first_question(whom, unread=waits is not None and waits.unread)
-            first = help_line("by_buttons")
-        return [], [replace(again, text=f"{first}\n{again.text}")]
-    return (is_well if answer == "yes" else is_unwell)(scene, divers[0])
-
-
-def _no_and_more(scene: HealthScene) -> Said | None:
-    """`no hoarse voice since last night` at the check: a no, or a denial; in doubt it is asked."""
-    words, lists = re.findall(r"\w+", scene.heard.text.casefold()), harm_words().lists
-    if not words or words[0] not in lists["says_no"]:
-        return None
-    asked = [d for d in scene.spoken_for() if _checked_at(scene, d) is not None]
-    read = read_by_rules(scene.heard.text, harm_words())
-    is_fine = not (lists["well"] | lists["answers_no"]).isdisjoint(words[1:])
-    if len(asked) != 1 or read.found or not read.denied or is_fine:
-        return None
-    return is_unwell(scene, asked[0])
-
-
-def _still(scene: HealthScene) -> Said | None:
-    """`still there`, some days after a report: its longer form, or the four questions."""
-    table = harm_table()
-    within = timedelta(days=table.still_days)
-    told = {
-        diver: last
-        for diver in scene.spoken_for()
-        if (last := scene.record(diver).latest(Harm)) is not None
-        and scene.at - last.happened_at <= within
-    }
-    if not told:
-        return None
-    diver = max(told, key=lambda d: told[d].happened_at)
-    since = scene.at - told[diver].happened_at
-    row = table.rows.get(told[diver].row or "")
-    if row is None or row.longer is None or since < timedelta(hours=row.longer_after_h):
-        return is_unwell(scene, diver)
-    return reported(scene, diver, [table.rows[row.longer]], at=scene.heard.sent_at)
-
-
-def _waits_at(scene: HealthScene, diver: str) -> datetime | None:
-    """When a diver was asked the four questions, or about a call for help; None where none may wait."""
-    record = scene.record(diver)
-    last = record.latest(Unwell)
-    if last is not None and unwell_open(record, at=scene.at):
-        return last.happened_at
-    told = record.latest(Harm)
-    if told is None or told.level == LEVELS[0] or scene.at - told.happened_at > ONE_EVENT:
-        return None
-    return told.happened_at if told.row in (None, *_ASKS_FOUR) else None
-
-
-_ASKS_FOUR = frozenset(row.key for row in harm_table().rows.values() if row.four_questions)
-
-
-def _checked_at(scene: HealthScene, diver: str) -> datetime | None:
-    """When a diver was asked how they are; None where that is answered or never was asked."""
-    record = scene.record(diver)
-    asked: list[datetime] = []
-    told = [f for f in record.facts if isinstance(f, Well | Harm | Unwell)]
-    written = record.latest(Debriefed)
-    if written is not None and not any(f.happened_at >= written.session_at for f in told):
-        asked.append(written.happened_at)
-    last = latest_session(record, gap_h=RULES["session.gap_h"])
-    if last is not None and not is_checked(record, last):
-        # the morning's question stands for itself, whatever was said on the evening before
-        morning_at = day_begins_at(last.on + timedelta(days=1), timezone=record.timezone)
-        if morning_at <= scene.at <= morning_at + timedelta(days=RULES["due.for_days_d"]):
-            asked.append(morning_at)
-    if told and isinstance(told[-1], Unwell) and told[-1].raised_by_other and not told[-1].grave:
-        asked.append(told[-1].happened_at)
-    return max(asked, default=None)
 
 
 # answers by button

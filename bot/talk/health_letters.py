@@ -277,10 +277,14 @@ UNREAD = "unread"
 """What the four questions are asked about where no row was told."""
 
 
-def first_question(whom: Addressee, *, unread: bool) -> Letter:
-    """The first of the four questions: about what is not normal, or about what may be nothing."""
+def first_question(whom: Addressee, *, unread: bool, after: str = "") -> Letter:
+    """The first of the four questions: about what is not normal, or about what may be nothing.
+
+    `after`: the line that stands in front of it.
+    """
     base = UNREAD if unread else harm_table().unanswered_row
-    return question(whom, 0, base=base, answers="")
+    asked = question(whom, 0, base=base, answers="")
+    return replace(asked, text=f"{help_line(after)}\n{asked.text}") if after else asked
 
 
 def question(whom: Addressee, n: int, *, base: str, answers: str) -> Letter:
@@ -305,7 +309,7 @@ def question(whom: Addressee, n: int, *, base: str, answers: str) -> Letter:
 def rest_question(whom: Addressee) -> Letter:
     """Behind four times no, where nothing was told that anybody could read: whether that is all."""
     rows = tuple(
-        (_key(whom, help_key(label), f"check {whom.name} rest {said}"),)
+        (_key(whom, help_key(label), f"check {whom.name} rest {said}", sticky=True),)
         for label, said in (("rest_none", "yes"), ("rest_other", "no"), ("not_sure", "not-sure"))
     )
     return private_letter(whom, help_line("question_rest"), rows)
@@ -314,20 +318,23 @@ def rest_question(whom: Addressee) -> Letter:
 def two_questions(whom: Addressee) -> tuple[str, tuple[tuple[Key, ...], ...]]:
     """What a bare loss of motor control asks: over within a minute, no water breathed in."""
     rows = tuple(
-        (_key(whom, help_key(label), f"check {whom.name} samba {said}"),)
+        (_key(whom, help_key(label), f"check {whom.name} samba {said}", sticky=True),)
         for label, said in (("samba_over", "yes"), ("samba_long", "no"), ("not_sure", "not-sure"))
     )
     return help_line("two_questions"), rows
 
 
 def check_keys(whom: Addressee) -> tuple[tuple[Key, ...], ...]:
-    """The buttons under the check after a session and next morning."""
+    """The buttons under the check after a session and next morning.
+
+    They stay: a slip may be mended, and the worse answer counts whenever it comes.
+    """
     name = f"check {whom.name}"
     return (
         (
-            _key(whom, help_key("yes"), f"{name} yes"),
-            _key(whom, help_key("no"), f"{name} no"),
-            _key(whom, help_key("not_sure"), f"{name} not-sure"),
+            _key(whom, help_key("yes"), f"{name} yes", sticky=True),
+            _key(whom, help_key("no"), f"{name} no", sticky=True),
+            _key(whom, help_key("not_sure"), f"{name} not-sure", sticky=True),
         ),
     )
 
@@ -346,7 +353,6 @@ def worried(whom: Addressee, *, by: str, grave: bool = False) -> Letter:
         key = "called_for" if whom.is_kept else "called"
         text = f"{begins} {help_line(key, name=whom.name)}"
         rows = tuple(
-            # a slip may be mended: the worse answer counts whenever it comes
             (
                 _key(
                     whom,
@@ -370,7 +376,7 @@ def worried(whom: Addressee, *, by: str, grave: bool = False) -> Letter:
 def cold_question(whom: Addressee) -> Letter:
     """Numb fingers: whether it is the cold."""
     rows = tuple(
-        (_key(whom, help_key(label), f"check {whom.name} cold {said}"),)
+        (_key(whom, help_key(label), f"check {whom.name} cold {said}", sticky=True),)
         for label, said in (("cold_only", "yes"), ("cold_more", "no"), ("not_sure", "not-sure"))
     )
     return private_letter(whom, help_line("cold_hands"), rows)

@@ -149,7 +149,8 @@ def about_other(
         key = rows[0].text if heard.private else f"{rows[0].text}-short"
         letters.append(letters_of.help_letter(heard.chat, key, scene.room, about=diver))
     elif heard.private:
-        thanks = help_line("thanks" if whom.can_dm else "thanks_alone", name=whom.name)
+        asked = "thanks_kept" if whom.is_kept else "thanks"
+        thanks = help_line(asked if whom.can_dm else "thanks_alone", name=whom.name)
         letters.append(Letter(to=heard.chat, text=thanks, about=diver))
     # what is over in seconds is answered with `all normal` an hour later: it is asked by its name
     grave = is_call or rows[0].level == "call-now" or any(r.key == "3" for r in rows)

@@ -30,14 +30,21 @@ def _barred_here(scene: Scene, diver: str, now: Plan | FullPlan | Refusal) -> tu
     """What bars in place of what the record alone says; nothing where that stands.
 
     After a call for help nobody of the group dives, and nobody is asked who watches. Whom help was
-    called for watches nobody for the rest of that day.
+    called for watches nobody for the rest of that day, as far as the group knows, or this diver
+    said so in private.
     """
     others = now.bars if isinstance(now, Refusal) else ()
     if called_until(scene) is not None:
         called = Bar(because=Because.HELP_CALLED, figure="session.gap_h")
         return (called, *(b for b in others if b.because not in ASKED_IN_GROUP))
-    if not isinstance(now, Refusal) and _is_buddy_out(scene, diver):
+    buddy = None if isinstance(now, Refusal) else _buddy_here(scene, diver)
+    if buddy is None:
+        return ()
+    if was_called_for(scene, buddy):
         return (Bar(because=Because.NO_BUDDY, figure="session.answer_holds_h"),)
+    if was_called_for(scene, buddy, told_by=scene.own(diver)):
+        # the group was not told, and learns nothing from this
+        return (Bar(because=Because.BUDDY_CALLED, figure="session.answer_holds_h"),)
     return ()
 
 
@@ -63,7 +70,7 @@ def _refusal(
     )
 
 
-def _is_buddy_out(scene: Scene, diver: str) -> bool:
-    """Whether help was called for this diver's buddy today, as far as the group knows."""
+def _buddy_here(scene: Scene, diver: str) -> str | None:
+    """The member who watches this diver; None where nobody of this group does."""
     buddy = standing(scene.record(diver), rules=scene.rules, at=scene.at).buddy
-    return buddy is not None and buddy in scene.room.members and was_called_for(scene, buddy)
+    return buddy if buddy in scene.room.members else None

@@ -74,7 +74,7 @@ def me(command: Command, scene: Scene, diver: str) -> Outcome:
     height_m = _number(command, "height_m")
     if is_under_age(age_y, rules=scene.rules):
         fact_of_age = UnderAge(**scene.carried(diver, command.line))
-        return _answered(scene, diver, answered(scene.rules), fact_of_age)
+        return _answered(scene, diver, answered(scene, diver), fact_of_age)
     try:
         predict(sex=sex, age_y=age_y, height_m=height_m, extrapolate=True)
     except OutOfRange as error:

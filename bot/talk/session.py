@@ -43,7 +43,19 @@ from planner.gas import equivalent_full_m, heavier_kg
 from planner.lungs import Lungs, lungs_of
 from planner.plan import standing
 from planner.reasons import Because, Plan, Refusal
-from planner.record import Asked, Brief, Buddy, Dive, Done, Exercise, Fact, Fit, Strike, Watching
+from planner.record import (
+    NOBODY,
+    Asked,
+    Brief,
+    Buddy,
+    Dive,
+    Done,
+    Exercise,
+    Fact,
+    Fit,
+    Strike,
+    Watching,
+)
 from storage.outcome import Letter, Outcome
 
 WHY_EVERY = timedelta(days=7)
@@ -71,6 +83,12 @@ def buddy(command: Command, scene: Scene, diver: str) -> Outcome:
     if found is None:
         return said(scene.answer(say("session.own-buddy", name=scene.name_of(diver))))
     return _brief(scene, diver, [found], line=command.line)
+
+
+def no_buddy(command: Command, scene: Scene, diver: str) -> Outcome:
+    """`no buddy`: whoever was named watches no more, and is asked for as before."""
+    nobody = Buddy(**scene.carried(diver, command.line), buddy=NOBODY)
+    return _brief(scene, diver, [nobody], line=command.line)
 
 
 def _buddy_name(command: Command) -> str:
@@ -352,6 +370,7 @@ HANDLERS: dict[str, Handler] = {
     "not-fit": not_fit,
     "watching": watching,
     "buddy": buddy,
+    "no-buddy": no_buddy,
     "next": upcoming,
     "plan": upcoming,
     "done": done,

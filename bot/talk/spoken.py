@@ -74,6 +74,14 @@ def spoken(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
     parts: list[Part] = []
     outcomes: list[Outcome] = []
     for reading in map(dive_or_volume(scene), said_):
+        age = told_of_age(now, reading)
+        if age is not None:
+            outcomes.append(age)
+            scene, now = scene.after(age.facts), now.after(age.facts)
+            if isinstance(reading, Chatter) or (
+                isinstance(reading, Unclear) and not reading.is_dive
+            ):
+                continue
         match reading:
             case Command():
                 # reports above a command are answered first, as they were said first
@@ -90,11 +98,7 @@ def spoken(scene: Scene, said_: tuple[Reading, ...]) -> Outcome:
                     now = now.after(part.facts)
             case Chatter():
                 part = _yes_or_no(now, reading)
-                age = told_of_age(now, reading.text, line=reading.line)
-                if age is not None:
-                    outcomes.append(age)
-                    scene, now = scene.after(age.facts), now.after(age.facts)
-                elif part is not None:
+                if part is not None:
                     parts.append(part)
                     now = now.after(part.facts)
     outcomes += _flush(scene, now, parts)
@@ -136,6 +140,8 @@ def command(said_: Command, scene: Scene) -> Outcome:
     if whom.diver is None:
         return said(scene.answer(_unknown(whom.unknown, whom.close)))
     if not may_command(scene, said_.name, whom.diver):
+        if said_.args.get("loose"):
+            return Outcome()  # `ana is not fit` is talk, where it isn't for the sender to say
         name = scene.name_of(whom.diver)
         return said(scene.answer(say("turn.not-yours", name=name)))
     handler = HANDLERS.get(said_.name)

@@ -263,11 +263,15 @@ def reason_words(scene: Scene, refusal: Refusal) -> Iterator[str]:
     """Every bar that stands, in words for the diver alone."""
     # beside these nothing else matters yet: neither a PB that is missing nor what comes after
     first = [bar for bar in refusal.bars if bar.because in _BEFORE_ALL]
+    # who said not today is asked neither for fitness nor for a buddy
+    is_dry = any(bar.because in _DRY for bar in refusal.bars)
     for bar in first or refusal.bars:
-        yield _reason(scene, refusal, bar)
+        if not (is_dry and bar.because in ASKED_IN_GROUP):
+            yield _reason(scene, refusal, bar)
 
 
 _BEFORE_ALL = frozenset({Because.LOCK, Because.UNDER_AGE})
+_DRY = frozenset({Because.NOT_FIT, Because.WATCHING})
 
 
 def _reason(scene: Scene, refusal: Refusal, bar: Bar) -> str:

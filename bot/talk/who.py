@@ -9,7 +9,7 @@ from bot.shorthand.reading import Command, Report, Unclear
 from bot.talk.turn import Scene
 
 GRANTEE_TOO = frozenset(
-    {"next", "plan", "next-full", "buddy", "done", "undo", "fix", "watching", "order"}
+    {"next", "plan", "next-full", "buddy", "no-buddy", "done", "undo", "fix", "watching", "order"}
 )
 """What somebody with a grant may say for a diver beside reports; the rest is the diver's own."""
 

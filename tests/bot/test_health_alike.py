@@ -19,7 +19,7 @@ def test_a_line_like_a_call_brings_help_first_and_bars_whom_it_names() -> None:
     buoy = mara()
     answer = buoy.says("mara", GONE.format(name="ana"))
     assert said_to(answer, "group").startswith("Call your local emergency number now")
-    assert "Somebody in the group is worried about you. Did you black out" in said_to(answer, "ana")
+    assert "Somebody is worried about you. Did you black out" in said_to(answer, "ana")
     told = buoy.facts[-1]
     assert isinstance(told, Unwell)
     assert (told.diver, told.grave) == ("ana", True)

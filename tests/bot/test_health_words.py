@@ -229,6 +229,128 @@ def test_feel_and_what_nobody_can_read() -> None:
     assert not read("gloopy").unreadable
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "not feeling fit",
+        "dont feel fit",
+        "i dont feel very fit",
+        "not feeling very fit",
+        "feel well, not",
+        "feel well not at all",
+        "feel good, not really",
+        "feel good. not.",
+        "feel fine, no",
+        "feel ok but not great",
+        "feel gloopy",
+        "feel weird about my chest",
+        "feel like death warmed up",
+        "feel like a zombie",
+        "feels gloopy",
+        "feel good about it but my chest is odd",
+    ],
+)
+def test_well_is_denied_before_or_behind(text: str) -> None:
+    """A negator on either side of a `well` leaves nobody well: the questions come."""
+    reading = read(text)
+    assert not reading.well
+    assert reading.unreadable
+
+
+@pytest.mark.parametrize(
+    ("text", "is_well"),
+    [
+        ("feels good", False),
+        ("feels good to be back", False),
+        ("still feels good", False),
+        ("feeling good about thursday", False),
+        ("i feel like pizza", False),
+        ("feel free to use my weights", False),
+        ("feels like summer", False),
+        ("I feel sick on an empty stomach", False),
+        ("noor feels ok", True),
+        ("for noor feels ok", True),
+        ("still feel fine", True),
+        ("feel ok, not dizzy, no cough, voice normal", True),
+        ("feel good, not tired at all", True),
+    ],
+)
+def test_feel_in_chatter_is_no_answer(text: str, is_well: bool) -> None:
+    """What is felt of a thing or a plan, or said with no name before `feels`, is neither."""
+    reading = read(text)
+    assert reading.well is is_well
+    assert not reading.unreadable
+    assert (*reading.found, *reading.alike) == ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "poor thing, tell her to rest",
+        "the plate came loose, I had to grab it",
+        "I can play the unconscious diver",
+        "I passed out on the sofa at nine",
+        "help, I can't get this wetsuit zip closed",
+        "the seal popped up right next to me, heart attack!",
+        "sternum said hello, I turned",
+        "anyone else get a headache from this hood?",
+        "shaking so much I can't hold the cup, that wind!",
+        "someone called an ambulance at the other beach",
+        "blood everywhere, he cut himself on the reef they say",
+        "my ears are still ringing from the concert",
+        "I coughed all through the film, popcorn",
+        "ana lost her voice at the concert",
+        "saw stars, dry on the couch after the long static",
+        "hangover dives are the worst",
+    ],
+)
+def test_talk_in_words_of_harm_is_nothing_to_either_reader(text: str) -> None:
+    """Turns of phrase that hold a word of harm are neither found nor like harm."""
+    reading = read(text)
+    assert (*reading.found, *reading.alike) == ()
+    assert not reading.asks_cold
+
+
+@pytest.mark.parametrize(
+    ("text", "row", "subject"),
+    [
+        ("mara you shook", "3", "mara"),
+        ("mara, was that a samba?", "3", "mara"),
+        ("mara did you black out?", "2", "mara"),
+        ("hey mara, did you black out?", "2", "mara"),
+        ("did you black out, mara?", "2", "mara"),
+        ("mara are you ok? you looked grey", "23", "mara"),
+        ("mara are you ok? your lips were blue", "4", "mara"),
+        ("mara did you see teo black out?", "2", "teo"),
+        ("noor you saved mara", "2", "mara"),
+        ("mara can you come? my chest hurts", "7", None),
+        ("mara, ana blacked out", "2", "ana"),
+        ("teo says you blacked out", "2", None),
+        ("my diver had a samba", "3", ""),
+    ],
+)
+def test_whom_a_line_is_said_to(text: str, row: str, subject: str | None) -> None:
+    """What is said to a member by name and `you` is about that member, unless another comes between."""
+    assert (row, subject) in {(f.row, f.subject) for f in read(text).found}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "mara did you read the blackout article?",
+        "mara have you ever had a samba?",
+        "mara what is a samba?",
+        "mara do you get headaches?",
+        "mara did you do the blackout drill?",
+        "mara if you black out I tow",
+        "mara you shook hands with him",
+    ],
+)
+def test_a_question_about_a_kind_is_none_about_a_dive(text: str) -> None:
+    """A member is asked what they know or have ever had: general talk."""
+    assert not read(text).found
+
+
 def test_what_is_left_of_a_message_holds_no_words_of_harm() -> None:
     """The dive stays for the report; symptoms and notes that hold any go."""
     cases = {
@@ -466,6 +588,25 @@ def test_an_abbreviation_is_harm_where_somebody_is_called_so(text: str) -> None:
         "mara isnt coming up",
         "teo not up yet, going down",
         "noor is so cold and not moving",
+        "the unconscious diver is at the buoy",
+        "I passed out on the sofa at nine after the session",
+        "the seal popped up and teo had a heart attack",
+        "a seal beside me, then chest pain",
+        "anyone else get a headache from this dive?",
+        "shaking so much I can't hold the cup",
+        "someone called an ambulance for ana at the other beach",
+        "I feel sick, and my stomach is empty",
+        "my ears are still ringing from the dive",
+        "I coughed all through the film",
+        "ana lost her voice at the buoy",
+        "saw stars after the long static",
+        "hangover, and tired since the dive",
+        "mara you shook",
+        "help, I can't get air",
+        "poor thing, she is not waking",
+        "the plate came loose, I had to grab him",
+        "blood everywhere, he coughed it up on the reef",
+        "sternum hurts, I turned",
     ],
 )
 def test_an_idiom_takes_no_harm_out(text: str) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from planner.plan import plan
 from planner.record import Dive
 from planner.rules import RULES
@@ -163,3 +165,14 @@ def test_a_button_of_an_earlier_session_logs_nothing() -> None:
     buoy.later(hours=24)
     assert "earlier session" in buoy.presses("mara", "7 ok")
     assert buoy.dives("mara") == []
+
+
+@pytest.mark.parametrize("said", ["fit", "buddy ana", "no buddy", "pb 30", "done"])
+def test_an_edited_command_is_no_report(said: str):
+    """What a message came to that was a command stands; no dive is read into it afterwards."""
+    buoy = ready()
+    buoy.says("mara", "exh 5 ok")
+    buoy.later(minutes=5).says("mara", said)
+    before = list(buoy.facts)
+    assert buoy.edits("mara", "exh 6 ok") == ""
+    assert buoy.facts == before

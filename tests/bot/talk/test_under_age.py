@@ -68,18 +68,21 @@ SAID = [
     "im 16", "i'm only 15 btw", "I’m 17.", "i am 17 years old", "hi im 15 and want to start",
     "16 yo", "I'm sixteen", "im a minor", "i'm not 18 yet", "I am under 18", "my age is 14",
     "i turn 18 next month", "im almost 18", "I'm 16 years old, can I join?",
+    "age 17", "17y", "me 17", "me f 17", "me f 17y", "me 17y 160cm", "born 2010", "i was born in 2010",
+    "born 3.5.2010", "fit buddy ana im 17",
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize("said", SAID)
 @pytest.mark.parametrize("private", [True, False])
 def test_an_age_in_plain_words_is_not_lost(said: str, private: bool) -> None:
-    """Kept as under age, no figure; told in private with how to record an age; no target from then on."""
+    """Kept as under age, no figure; told in private how to set it right; no target from then on."""
     buoy = mara().join("kim", pb=0)
     answer = buoy.says("kim", said, private=private)
     assert said_to(answer, "group") == ""
     assert "This is for divers of 18 and over" in said_to(answer, "kim")
-    assert "`me f 34y 172cm`" in answer
+    assert "set it right in private with `me`" in answer
+    assert "172cm" not in answer
     assert sum(isinstance(f, UnderAge) for f in buoy.facts) == 1
     buoy.says("kim", "pb 20", private=True)
     buoy.says("kim", "goal 30", private=True)
@@ -93,7 +96,8 @@ def test_an_age_in_plain_words_is_not_lost(said: str, private: bool) -> None:
         "im 34", "i am 18 years old", "im 16 m deep", "im 10 minutes late", "i'm 12th in line",
         "i turned 16", "i'm 15.5 today", "my suit is 16 years old", "my daughter is 12 years old",
         "i am 10 years into diving", "im 18", "under 18 it is warm", "12 years old fins leak",
-        "i turn 12 next", "im 20 and she is 17",
+        "i turn 12 next", "im 20 and she is 17", "age 34", "me f 34y", "born 1990", "my son was born 2010",
+        "me 12 years into diving", "the club was born in 2012", "born 2007",
     ],
 )  # fmt: skip
 def test_other_numbers_are_no_age(said: str) -> None:
@@ -134,3 +138,25 @@ def test_me_with_18_lifts_it() -> None:
     for text in ("pb 20", "goal 30", "me f 34y 172cm"):
         buoy.says("kim", text, private=True)
     assert "kim · FRC" in said_to(buoy.says("kim", "fit buddy ana"), "group")
+
+
+def test_an_age_beside_a_dive_leaves_no_target() -> None:
+    """The line is asked about as a dive, the age is kept, and no answer brings a target."""
+    buoy = mara().join("kim")
+    buoy.says("kim", "pb 20", private=True)
+    answer = buoy.says("kim", "exh 5 ok im 17")
+    assert "This is for divers of 18 and over" in said_to(answer, "kim")
+    assert "Next:" not in buoy.presses("kim", "exh 5 hard")
+    assert not any(isinstance(f, Brief) and f.diver == "kim" for f in buoy.facts)
+
+
+def test_a_keeper_tells_an_age_of_another() -> None:
+    """Without a height too; the words are of the other, and what to type is hers."""
+    buoy = mara().keep("noor", keeper="mara", pb=30, goal=36)
+    answer = said_to(buoy.says("mara", "for noor me f 17y", private=True), "mara")
+    assert answer.startswith(
+        "noor · This is for divers of 18 and over: no target here for this diver"
+    )
+    assert "`for noor me`" in answer
+    assert "your" not in answer
+    assert said_to(buoy.says("mara", "for noor fit buddy ana"), "group") == "noor: no target today."
