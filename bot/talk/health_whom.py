@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 from bot.shorthand.harm_lexicon import harm_words
 from bot.shorthand.harm_reading import is_of_oneself, is_said_to
@@ -10,6 +11,8 @@ from bot.talk.health_scene import HealthScene
 from planner.record import Buddy, Dive
 from planner.rules import RULES
 
+_A_DAY = timedelta(days=1)
+"""How long a report may be answered as one of a dive of that day (house rule)."""
 _MY_BUDDY = re.compile(r"\bmy (?:dive )?(?:buddy|diver)\b", re.IGNORECASE)
 
 
@@ -42,19 +45,21 @@ def _answered(scene: HealthScene) -> tuple[str, ...]:
     other = scene.heard.reply_to_sender
     if other is None or other not in scene.room.members or other == scene.heard.sender:
         return ()
-    logged = _logged_by(scene, other)
-    return (other, *logged) if _has_dived(scene, other) or not logged else logged
+    logged = _logged_by(scene, other, within=_A_DAY)
+    return (other, *logged) if _has_dived(scene, other, within=_A_DAY) or not logged else logged
 
 
-def _logged_by(scene: HealthScene, keeper: str) -> tuple[str, ...]:
+def _logged_by(
+    scene: HealthScene, keeper: str, *, within: timedelta = RULES.session_gap
+) -> tuple[str, ...]:
     """The divers without a phone whose log somebody keeps and who dived in these hours."""
     kept = (d for d in sorted(scene.room.members) if scene.keeper(d) == keeper)
-    return tuple(d for d in kept if _has_dived(scene, d))
+    return tuple(d for d in kept if _has_dived(scene, d, within=within))
 
 
-def _has_dived(scene: HealthScene, diver: str) -> bool:
+def _has_dived(scene: HealthScene, diver: str, *, within: timedelta = RULES.session_gap) -> bool:
     last = scene.record(diver).latest(Dive)
-    return last is not None and scene.at - last.happened_at <= RULES.session_gap
+    return last is not None and scene.at - last.happened_at <= within
 
 
 def own_buddies(scene: HealthScene) -> tuple[str, ...]:

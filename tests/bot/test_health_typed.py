@@ -140,13 +140,14 @@ def test_under_a_dive_a_word_without_whose_asks_both(told: str) -> None:
     assert "Next:" not in buoy.says("mara", "next", private=True)
 
 
+@pytest.mark.parametrize("hours", [0, 5])
 @pytest.mark.parametrize("told", ["that was a samba", "she blacked out", "you blacked out"])
-def test_an_answer_to_a_keepers_report_is_about_who_dived(told: str) -> None:
+def test_an_answer_to_a_keepers_report_is_about_who_dived(told: str, hours: int) -> None:
     """Mara logs for Noor: what Ana says under it asks about Noor, and Mara only where she dived too."""
     buoy = mara().keep("noor", keeper="mara", pb=30, goal=36)
     buoy.says("mara", "for noor fit buddy ana")
     buoy.says("mara", "for noor exh 5 ok")
-    buoy.says("ana", told, reply_to="mara")
+    buoy.later(hours=hours).says("ana", told, reply_to="mara")
     assert unanswered(buoy.record("noor"), at=buoy.at) is not None
     assert unanswered(buoy.record("mara"), at=buoy.at) is None
 
