@@ -89,7 +89,8 @@ def asked(*, depth_m: float, fill_m: float, site: Site = GAUGE_AT_SEA) -> float:
     if not depth_m > fill_m:
         raise OutOfRange("depth", value=depth_m, low=fill_m, high=300, unit="m")
     ratio = absolute_bar(depth_m=depth_m, site=site) / absolute_bar(depth_m=fill_m, site=site)
-    return max(_ASKED_LEAST, min(_ASKED_MOST, log(ratio - 1)))
+    # so little below the fill that the pressures round to one is the least that can be asked
+    return max(_ASKED_LEAST, min(_ASKED_MOST, log(ratio - 1))) if ratio > 1 else _ASKED_LEAST
 
 
 def _asked(depth_m: Floats, fill_m: Floats, site: Site) -> Floats:
@@ -98,7 +99,7 @@ def _asked(depth_m: Floats, fill_m: Floats, site: Site) -> Floats:
     x = np.full(len(depth_m), -np.inf)
     asks = depth_m > fill_m
     ratio = (surface + per_m * depth_m[asks]) / (surface + per_m * fill_m[asks])
-    x[asks] = np.clip(np.log(ratio - 1), _ASKED_LEAST, _ASKED_MOST)
+    x[asks] = np.log(np.clip(ratio - 1, np.exp(_ASKED_LEAST), np.exp(_ASKED_MOST)))
     return x
 
 

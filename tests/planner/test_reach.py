@@ -103,6 +103,16 @@ def test_deeper_is_never_likelier_and_a_deeper_fill_never_less(
     assert own.chance(depth_m=6 + below_m, fill_m=3) <= here + 1e-9
 
 
+def test_a_hair_below_the_fill_asks_the_least_there_is() -> None:
+    """A depth whose pressure rounds to that of the fill is no error, and no dive is likelier."""
+    hair = 6.000000000000001
+    assert hair > 6
+    assert asked(depth_m=hair, fill_m=6) < asked(depth_m=6.1, fill_m=6)
+    own = reach([])
+    assert own.chance(depth_m=hair, fill_m=6) >= own.chance(depth_m=6.1, fill_m=6)
+    reach([Trial(fill_m=6, clean_m=hair)])
+
+
 @given(lists)
 def test_the_band_is_in_order_and_above_one(told: list[Trial]) -> None:
     """1 < low < likely < high for whatever dives, and depths follow from the ratio."""
