@@ -79,12 +79,12 @@ def standing_facts(facts: Iterable[Fact]) -> list[Fact]:
 
 def lock_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
     """Each lock by itself, from the numbers that its row carries."""
-    wells = sorted(f.happened_at for f in facts if isinstance(f, Well) and f.happened_at <= at)
+    wells = [f for f in facts if isinstance(f, Well) and f.happened_at <= at]
     cleared = [f.on for f in facts if isinstance(f, Cleared) and f.happened_at <= at]
     for h in (f for f in facts if isinstance(f, Harm) and f.happened_at <= at):
         began = h.happened_at
         if h.since_well:
-            later = [w for w in wells if w > began]
+            later = sorted(w.happened_at for w in wells if is_later(w, h))
             if not later:
                 yield f"row {h.row}: not well since"
                 continue
@@ -105,13 +105,13 @@ def lock_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
             yield f"row {h.row}: full lungs first"
 
 
-def is_later(well: Well, u: Unwell) -> bool:
+def is_later(well: Well, u: Unwell | Harm) -> bool:
     """Said after it; in one second by the order of messages, and never before what others asked."""
     if well.happened_at != u.happened_at:
         return well.happened_at > u.happened_at
     if well.origin.chat == u.origin.chat:
         return well.origin.place > u.origin.place
-    return u.raised_by_other or well.said_at > u.said_at
+    return (isinstance(u, Unwell) and u.raised_by_other) or well.said_at > u.said_at
 
 
 def question_bars(facts: list[Fact], at: datetime) -> Iterator[str]:
