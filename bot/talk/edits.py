@@ -17,30 +17,7 @@ from bot.talk.spoken import ANSWERED, dive_or_volume, line_part
 from bot.talk.tell import described
 from bot.talk.turn import Scene, both, said
 from bot.texts.render import say
-from planner.record import (
-    PB,
-    Accepted,
-    Asked,
-    Body,
-    Brief,
-    Buddy,
-    Consent,
-    Dive,
-    Done,
-    Fact,
-    Fit,
-    Goal,
-    Grant,
-    Kept,
-    Limit,
-    Named,
-    Ordered,
-    Ping,
-    ReportedBase,
-    TaskSet,
-    Volume,
-    Watching,
-)
+from planner.record import HEALTH_FACTS, Asked, Brief, Dive, Fact, Strike, UnderAge
 from storage.outcome import Outcome
 
 EDITABLE = timedelta(hours=48)
@@ -131,17 +108,15 @@ def _was_command(scene: Scene, old: tuple[Fact, ...]) -> bool:
         return False
     place = (scene.heard.chat, scene.heard.message)
     return any(
-        isinstance(fact, _LEFT_BY_COMMANDS)
+        not isinstance(fact, _LEFT_BY_OTHER_LINES)
         for diver in scene.room.members
         for fact in scene.record(diver).facts
         if (fact.origin.chat, fact.origin.message) == place
     )
 
 
-_LEFT_BY_COMMANDS = (
-    Accepted, Body, Buddy, Consent, Done, Fit, Goal, Grant, Kept, Limit, Named, Ordered, PB, Ping,
-    ReportedBase, TaskSet, Volume, Watching,
-)  # fmt: skip
+_LEFT_BY_OTHER_LINES = (Dive, Asked, Brief, Strike, UnderAge, *HEALTH_FACTS)
+"""What a report leaves, its mending, or a word of health or age; all else was a command."""
 
 
 def _same(old: tuple[Fact, ...], new: tuple[Fact, ...]) -> bool:
